@@ -1,0 +1,46 @@
+"""Pull one plate from Python: plan it, look at the decision, run it, read what was done.
+
+    python examples/pull_a_plate.py hot.####.exr normal/hot.####.exr -3 ACEScct
+
+Give the plate, where the result goes, the stops, and the colour space the camera recorded.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from gradeprep.pipeline.asked import build
+from gradeprep.pipeline.plan import make_plan
+from gradeprep.pipeline.planned import Options
+from gradeprep.runners.job import run_plan
+
+
+def main(plate: str, out: str, stops: str, space: str) -> None:
+    recipe = build(
+        {
+            "gradeprep": 1,
+            "shots": {
+                "plate": {
+                    "plate": plate,
+                    "space": space,
+                    "stages": [{"pull": {"stops": float(stops)}}],
+                    "output": {"plate": out},
+                }
+            },
+        }
+    )
+    plan = make_plan(recipe, Path(), Options())
+    decided = plan.shots["plate"]
+    print(f"{len(decided.task.frames)} frames by {stops} stops, kernels {dict(decided.kernels)}")
+    print(f"to be taken back: {decided.reversible.why}")
+
+    result = run_plan(plan).shots["plate"]
+    assert result.record is not None
+    for frame in result.record.frames:
+        print(frame.number, f"{frame.stops:+g} stops", frame.counts.clipped, frame.result.sha256)
+    print(f"sidecar: {result.sidecar}")
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])

@@ -1,0 +1,1 @@
+"""The built-in checks: what a plate should not have."""

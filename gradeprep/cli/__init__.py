@@ -1,0 +1,100 @@
+"""The command line: one module a command, each imported only when it is called.
+
+Exit codes: 0 done; 1 a frame, shot or check failed (the rest is finished); 2 the request is
+wrong and nothing was touched; 130 interrupted cleanly.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+import traceback
+
+import click
+
+import gradeprep
+from gradeprep.errors import GradeprepError
+
+__all__ = ["COMMANDS", "cli", "main"]
+
+COMMANDS = {
+    "demo": "Invent a small production, run it, and show what came out.",
+    "measure": "Read how many stops a plate, or a whole scene, is over.",
+    "check": "Say what is wrong with a plate: gaps, clipping, noise.",
+    "pull": "Bring one plate back by a number of stops.",
+    "run": "Bring back all shots of a recipe.",
+    "plan": "Print every decision of a recipe; write nothing.",
+    "restore": "Take a decision back, as its sidecar tells it.",
+    "audit": "Check plates against their sidecar, and make them anew to compare.",
+    "plugins": "List stages, meters, checks and hand-overs.",
+    "schema": "Print the JSON Schema of recipes, sidecars or tasks.",
+}
+
+
+class _Commands(click.Group):
+    """Commands by name, with their one line of help, imported on use."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"gradeprep.cli.{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(gradeprep.__version__, prog_name="gradeprep")
+def cli() -> None:
+    """Bring camera plates that were exposed hot on purpose back to their intended exposure.
+
+    Lifts the shadows while the signal is large, pulls the exposure by exact stops in
+    scene-linear light, writes plates that lost nothing else, and a sidecar that says what was
+    applied, so that anybody can audit it and take it back.
+
+    \b
+    Example:
+      gradeprep pull hot/quay.####.exr normal --stops -3 --space ACEScct
+    """
+
+
+def main() -> None:
+    """Entry point: runs a command and turns errors into one line and an exit code."""
+    try:
+        code = cli.main(standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        code = error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("gradeprep: interrupted; run again with --resume to go on", err=True)
+        code = 130
+    except GradeprepError as error:
+        if "--traceback" in sys.argv:
+            traceback.print_exc()
+        for line in str(error).splitlines():
+            click.echo(f"gradeprep: {line}", err=True)
+        code = error.exit_code
+    except BrokenPipeError:
+        code = 1
+    except OSError as error:
+        if "--traceback" in sys.argv:
+            traceback.print_exc()
+        file = f"{error.filename}: " if error.filename else ""
+        click.echo(f"gradeprep: {file}{error.strerror or error}", err=True)
+        code = 1
+    except Exception as error:
+        if "--traceback" in sys.argv:
+            traceback.print_exc()
+        click.echo(
+            f"gradeprep: internal error: {type(error).__name__}: {' '.join(str(error).split())}; "
+            "run again with --traceback and report it",
+            err=True,
+        )
+        code = 1
+    sys.exit(code if isinstance(code, int) else 0)

@@ -1,0 +1,59 @@
+"""``gradeprep audit SIDECAR``."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from gradeprep import sidecar
+from gradeprep.cli import options
+from gradeprep.cli.working import stopping
+from gradeprep.machine import processors
+from gradeprep.pipeline.audit import Verdict, expected
+from gradeprep.pipeline.replay import same_again
+from gradeprep.runners import local
+
+__all__ = ["command"]
+
+
+@click.command("audit")
+@click.argument("sidecar_path", metavar="SIDECAR", type=click.Path(path_type=Path))
+@options.jobs
+@options.json_output
+@options.quiet
+@options.traceback_option
+def command(sidecar_path: Path, jobs: int | None, as_json: bool, quiet: bool) -> None:
+    """Check that every frame is what SIDECAR says, and follows from its source.
+
+    Sources and results are compared with their recorded hashes, and each result is made anew
+    from its source and compared. Exit code 1 when any frame is not as the sidecar says.
+
+    \b
+    Example:
+      gradeprep audit normal/quay.stops.json
+    """
+    record = sidecar.load(sidecar_path)
+    task = same_again(record, sidecar_path.parent)
+    with stopping() as stop:
+        work = local.run(task, expected(record), jobs=jobs or processors(), stop=stop)
+        verdicts = sorted((_verdict(outcome) for outcome in work), key=lambda v: v.number)
+    wrong = [verdict for verdict in verdicts if verdict.problems]
+    for verdict in wrong:
+        for problem in verdict.problems:
+            click.echo(f"gradeprep: {record.shot} frame {verdict.number}: {problem}", err=True)
+    if as_json:
+        told = {str(verdict.number): list(verdict.problems) for verdict in verdicts}
+        click.echo(json.dumps({"shot": record.shot, "frames": told}, indent=1))
+    elif not quiet:
+        right = len(verdicts) - len(wrong)
+        click.echo(f"{record.shot}: {right} of {len(verdicts)} frames are as the sidecar says")
+    sys.exit(1 if wrong else 0)
+
+
+def _verdict(outcome: Verdict | local.Failed) -> Verdict:
+    if isinstance(outcome, local.Failed):
+        return Verdict(outcome.number, (outcome.error.partition(": ")[2],))
+    return outcome

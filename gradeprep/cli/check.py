@@ -1,0 +1,220 @@
+"""``gradeprep check PLATE|RECIPE``."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+import yaml
+from pydantic import ValidationError
+
+from gradeprep.checks.versus import Shift, compare
+from gradeprep.cli import options
+from gradeprep.errors import GradeprepError, RequestError
+from gradeprep.model.framerange import FrameRange
+from gradeprep.model.judged import Checked
+from gradeprep.pipeline.asked import read_recipe
+from gradeprep.pipeline.checking import run_checks
+from gradeprep.pipeline.opened import PlateAsk, open_plates
+from gradeprep.pipeline.plan import open_views
+from gradeprep.pipeline.planned import Options
+from gradeprep.plugins.contracts import PlateView
+from gradeprep.plugins.registry import installed
+
+__all__ = ["command"]
+
+DEFAULT = ("sequence", "pixels", "clipping", "noise")
+
+
+@click.command("check")
+@click.argument("plate", metavar="PLATE|RECIPE")
+@click.option(
+    "--check", "names", multiple=True, metavar="NAME", help=f"Check to run [{', '.join(DEFAULT)}]."
+)
+@click.option(
+    "--set", "settings", multiple=True, metavar="CHECK.KEY=VALUE", help="Any parameter of a check."
+)
+@click.option("--space", metavar="NAME", help="Colour space that the camera recorded.")
+@click.option("--stops", type=options.STOPS, default=0.0, help="Pull that is intended [0].")
+@click.option("--against", metavar="PLATE", help="Compare noise and range with another plate.")
+@click.option("--against-space", metavar="NAME", help="Its colour space [as the plate's].")
+@click.option("--against-stops", type=options.STOPS, default=0.0, help="Its intended pull [0].")
+@options.config
+@options.frames
+@options.json_output
+@options.traceback_option
+def command(
+    plate: str,
+    names: tuple[str, ...],
+    settings: tuple[str, ...],
+    config: str | None,
+    frames: FrameRange | None,
+    as_json: bool,
+    **asked: Any,
+) -> None:
+    """Say what is wrong with PLATE, or with every shot of RECIPE: gaps, clipping, noise.
+
+    Exit code 1 when a finding says 'fail'. Frames are sampled evenly over the plate, the first
+    and the last among them.
+
+    \b
+    Examples:
+      gradeprep check hot/quay.####.exr --space ACEScct
+      gradeprep check hot.####.exr --stops -3 --against normal.####.exr --space ACEScct
+      gradeprep check scene.yaml --json
+    """
+    params = _settings(names, settings)
+    if Path(plate).suffix.lower() in (".yaml", ".yml"):
+        told = _recipe(Path(plate), params if names else None, Options(config, frames))
+    else:
+        told = _plate(plate, params, asked, config, frames)
+    if as_json:
+        click.echo(told.model_dump_json(by_alias=True, indent=1))
+    else:
+        _print(told)
+    bad = any(f.severity == "fail" for found in told.shots.values() for f in found)
+    sys.exit(1 if bad or told.failed else 0)
+
+
+def _settings(names: tuple[str, ...], settings: tuple[str, ...]) -> dict[str, Any]:
+    raw: dict[str, dict[str, Any]] = {name: {} for name in names or DEFAULT}
+    for setting in settings:
+        key, equals, value = setting.partition("=")
+        check, dot, name = key.partition(".")
+        if not (equals and dot):
+            raise click.UsageError(f"'{setting}' is no setting; write --set CHECK.KEY=VALUE")
+        raw.setdefault(check, {})[name] = yaml.safe_load(value)
+    return {name: _validated(name, params) for name, params in raw.items()}
+
+
+def _validated(name: str, params: dict[str, Any]) -> Any:
+    check = installed().get("checks", name)
+    try:
+        return check.Params.model_validate(params)
+    except ValidationError as error:
+        first = error.errors()[0]
+        raise RequestError(
+            first["msg"].removeprefix("Value error, ").lower(),
+            key=f"{name}.{'.'.join(map(str, first['loc']))}",
+            remedy=f"its parameters are {', '.join(check.Params.model_fields)}",
+        ) from error
+
+
+def _recipe(path: Path, params: dict[str, Any] | None, wish: Options) -> Checked:
+    recipe = read_recipe(path)
+    view = open_views(recipe, path.parent, wish)
+    shots = {}
+    failed: dict[str, str] = {}
+    for name, shot in recipe.shots.items():
+        try:
+            shots[name] = run_checks(view(name), shot.checks if params is None else params)
+        except GradeprepError as error:
+            failed[name] = str(error.at(shot=name))
+    return Checked(shots=shots, failed=failed)
+
+
+def _plate(
+    plate: str,
+    params: dict[str, Any],
+    asked: dict[str, Any],
+    config: str | None,
+    frames: FrameRange | None,
+) -> Checked:
+    plates = {
+        "plate": PlateAsk(plate=plate, space=asked["space"], stops=asked["stops"], frames=frames)
+    }
+    if asked["against"] is not None:
+        plates["against"] = PlateAsk(
+            plate=asked["against"],
+            space=asked["against_space"] or asked["space"],
+            stops=asked["against_stops"],
+        )
+    views = open_plates(plates, config)
+    told = None
+    if asked["against"] is not None:
+        told = _against(views["against"], views["plate"])
+    return Checked(shots={plate: run_checks(views["plate"], params)}, against=told)
+
+
+def _against(normal: PlateView, hot: PlateView) -> dict[str, Any]:
+    """What the hot plate gained over the normal one, as plain data."""
+    try:
+        found = compare(normal, hot)
+    except ValueError as error:
+        raise RequestError(str(error), key="--against") from error
+    return {
+        "hotter": {
+            "stops": found.hotter.stops,
+            "sigma": found.hotter.sigma,
+            "from": found.hotter.source,
+        },
+        "clean_at_10_to_1": _shift(found.acceptable),
+        "clean_at_40_to_1": _shift(found.excellent),
+        "range": {"normal": asdict(found.normal), "hot": asdict(found.hot)},
+        "gains": [
+            {
+                "tone": gain.tone,
+                "normal_db": gain.normal,
+                "hot_db": gain.hot,
+                "gain_db": gain.db,
+                "uncertainty_db": gain.uncertainty,
+            }
+            for gain in found.gains
+        ],
+    }
+
+
+def _shift(shift: Shift) -> dict[str, Any]:
+    return {
+        "normal_tone": shift.normal.tone,
+        "hot_tone": shift.hot.tone,
+        "stops_gained": shift.stops,
+        "at_least": shift.least,
+    }
+
+
+def _print(told: Checked) -> None:
+    for name, findings in told.shots.items():
+        click.echo(name)
+        for finding in findings:
+            click.echo(f"  {finding.severity:<5}{finding.line}")
+        if not findings:
+            click.echo("  nothing to say")
+    for line in told.failed.values():
+        click.echo(f"gradeprep: {line}", err=True)
+    if told.against is not None:
+        _print_against(told.against)
+
+
+def _print_against(told: Mapping[str, Any]) -> None:
+    hotter = told["hotter"]
+    click.echo(
+        f"\nagainst the other plate, both at one exposure ({hotter['stops']:+.2f} stops apart, "
+        f"{hotter['from']})"
+    )
+    for ratio, key in (("10:1", "clean_at_10_to_1"), ("40:1", "clean_at_40_to_1")):
+        shift = told[key]
+        gained = shift["stops_gained"]
+        least = "at least " if shift["at_least"] else ""
+        text = "cannot be told" if gained is None else f"{least}{gained:+.2f} stops of shadow"
+        click.echo(f"  clean at {ratio:<6}{text}")
+    for name in ("normal", "hot"):
+        span = told["range"][name]
+        click.echo(
+            f"  {name:<8}reaches {_stops(span['above'])} above grey, {_stops(span['below'])} "
+            "below it (10:1)"
+        )
+    click.echo("  tone from grey    normal       hot      gain")
+    for gain in told["gains"]:
+        click.echo(
+            f"  {gain['tone']:+10.2f} st{gain['normal_db']:8.1f} dB{gain['hot_db']:8.1f} dB"
+            f"{gain['gain_db']:+8.1f} dB"
+        )
+
+
+def _stops(value: float | None) -> str:
+    return "without end" if value is None else f"{value:.2f} stops"

@@ -1,0 +1,214 @@
+"""``gradeprep measure PLATE`` and ``gradeprep measure --scene RECIPE``."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+import yaml
+
+from gradeprep.cli import options
+from gradeprep.errors import RequestError
+from gradeprep.model.framerange import FrameRange
+from gradeprep.model.judged import CurveTold, Measured, SceneTold, ShotTold
+from gradeprep.model.record import Reading
+from gradeprep.pipeline.asked import read_recipe
+from gradeprep.pipeline.metering import OverTime, read_frames, read_plate
+from gradeprep.pipeline.opened import PlateAsk, open_plates
+from gradeprep.pipeline.plan import open_views
+from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.rewrite import rewrite
+from gradeprep.pipeline.scenery import Scenery, measure_scene, undecided
+from gradeprep.plates import atomic
+
+__all__ = ["command"]
+
+
+@click.command("measure")
+@click.argument("plate", metavar="PLATE", required=False)
+@click.option("--meter", metavar="NAME", help="Meter to read; `gradeprep plugins` lists them.")
+@click.option("--region", nargs=4, type=float, metavar="X Y W H", help="Pixels, or fractions to 1.")
+@click.option(
+    "--set", "settings", multiple=True, metavar="KEY=VALUE", help="Any parameter of the meter."
+)
+@click.option("--space", metavar="NAME", help="Colour space that the camera recorded.")
+@click.option("--frame", type=int, metavar="N", help="Read this frame only.")
+@click.option("--per-frame", is_flag=True, help="Read every frame; turn the readings into keys.")
+@click.option("--reference", metavar="PLATE", help="Plate that meter `reference` compares with.")
+@click.option("--reference-space", metavar="NAME", help="Its colour space [as the plate's].")
+@click.option("--reference-stops", type=options.STOPS, default=0.0, help="Its own pull [0].")
+@click.option(
+    "--scene", type=click.Path(path_type=Path), metavar="RECIPE", help="All shots of a recipe."
+)
+@click.option("--hero", metavar="SHOT", help="Shot that the others are brought to [the first].")
+@click.option("--write", is_flag=True, help="Write the scene's stops into the recipe.")
+@options.config
+@options.frames
+@options.json_output
+@options.traceback_option
+def command(
+    plate: str | None,
+    scene: Path | None,
+    hero: str | None,
+    write: bool,
+    config: str | None,
+    frames: FrameRange | None,
+    as_json: bool,
+    **asked: Any,
+) -> None:
+    """Read how many stops PLATE is over: the pull it needs, with its uncertainty and evidence.
+
+    Frames are sampled: a meter reads a few frames spread over the plate, or every one with
+    --per-frame. Stops are negative where the plate is hot.
+
+    \b
+    Examples:
+      gradeprep measure hot/quay.####.exr --meter grey_card --region 90 140 40 40 --space ACEScct
+      gradeprep measure hot/quay.####.exr --meter average --per-frame --space ACEScct
+      gradeprep measure --scene scene.yaml --hero quay_0100
+    """
+    if scene is not None:
+        if plate is not None:
+            raise click.UsageError("give a plate, or --scene RECIPE, not both")
+        sys.exit(_scene(scene, hero, write, Options(config, frames), as_json))
+    if plate is None or asked["meter"] is None:
+        raise click.UsageError("say what to read: PLATE and --meter NAME, or --scene RECIPE")
+    _plate(plate, asked, config, frames, as_json)
+
+
+def _plate(
+    plate: str, asked: dict[str, Any], config: str | None, frames: FrameRange | None, as_json: bool
+) -> None:
+    params = _params(asked)
+    plates = {"plate": PlateAsk(plate=plate, space=asked["space"], frames=frames)}
+    if asked["reference"] is not None:
+        params.setdefault("shot", "reference")
+        plates["reference"] = PlateAsk(
+            plate=asked["reference"],
+            space=asked["reference_space"] or asked["space"],
+            stops=asked["reference_stops"],
+        )
+    view = open_plates(plates, config)["plate"]
+    if asked["per_frame"]:
+        over_time = read_frames(view, asked["meter"], params)
+        told = _told_over_time(plate, view.space, over_time)
+    else:
+        told = Measured(
+            plate=plate, space=view.space, reading=read_plate(view, asked["meter"], params)
+        )
+    if as_json:
+        click.echo(told.model_dump_json(by_alias=True, indent=1))
+    else:
+        _print(told)
+
+
+def _params(asked: dict[str, Any]) -> dict[str, Any]:
+    params: dict[str, Any] = {}
+    for setting in asked["settings"]:
+        key, equals, value = setting.partition("=")
+        if not equals:
+            raise click.UsageError(f"'{setting}' is no setting; write --set KEY=VALUE")
+        params[key.strip()] = yaml.safe_load(value)
+    if asked["region"]:
+        params["region"] = list(asked["region"])
+    if asked["frame"] is not None:
+        params["frame"] = asked["frame"]
+    return params
+
+
+def _told_over_time(plate: str, space: str, read: OverTime) -> Measured:
+    curve = CurveTold(
+        keys=dict(read.curve.keys),
+        segments=tuple(f"{s.kind} {s.first}-{s.last}" for s in read.curve.segments),
+        flicker=read.curve.flicker,
+        warnings=read.curve.warnings,
+    )
+    return Measured(plate=plate, space=space, frames=read.readings, failed=read.failed, curve=curve)
+
+
+def _print(told: Measured) -> None:
+    if told.reading is not None:
+        _print_reading(told.reading)
+    for frame, reading in told.frames.items():
+        click.echo(f"{frame}  {reading.stops:+.3f} stops  sigma {reading.sigma:.3f}")
+    for frame, why in told.failed.items():
+        click.echo(f"gradeprep: frame {frame}: {why}", err=True)
+    if told.curve is not None:
+        keys = ", ".join(f"{frame}: {stops:+.3f}" for frame, stops in told.curve.keys.items())
+        shape = ", then ".join(told.curve.segments)
+        click.echo(f"\n{shape}; flicker left {told.curve.flicker:.3f} stops rms")
+        click.echo(f"pull: {{stops: {{{keys.replace('+', '')}}}}}")
+        for warning in told.curve.warnings:
+            click.echo(f"warning: {warning}")
+
+
+def _print_reading(reading: Reading) -> None:
+    weak = "  (weak evidence)" if reading.weak else ""
+    click.echo(f"pull by  {reading.stops:+.3f} stops, sigma {reading.sigma:.3f}{weak}")
+    if reading.balance is not None:
+        red, green, blue = reading.balance
+        click.echo(f"balance  {red:+.3f} {green:+.3f} {blue:+.3f} stops for R, G, B")
+    for key, value in reading.evidence.items():
+        click.echo(f"{key.replace('_', ' ')}: {_short(value)}")
+    for warning in reading.warnings:
+        click.echo(f"warning: {warning}")
+
+
+def _short(value: object) -> str:
+    if isinstance(value, list | tuple) and all(isinstance(item, dict) for item in value):
+        return " ".join(str(item.get("frame", _short(item))) for item in value)
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    if isinstance(value, list | tuple):
+        return " ".join(_short(item) for item in value)
+    if isinstance(value, dict):
+        return ", ".join(f"{key} {_short(item)}" for key, item in value.items())
+    return str(value)
+
+
+def _scene(path: Path, hero: str | None, write: bool, wish: Options, as_json: bool) -> int:
+    digest = atomic.digest(path) if path.is_file() else ""
+    recipe = read_recipe(path)
+    hero = hero or next(iter(recipe.shots))
+    if hero not in recipe.shots:
+        raise RequestError(
+            f"the recipe has no shot '{hero}'",
+            key="--hero",
+            remedy=f"it has {', '.join(recipe.shots)}",
+        )
+    as_recorded = open_views(undecided(recipe), path.parent, wish)
+    decided = open_views(recipe, path.parent, wish)(hero)
+    stops = decided.exposure(decided.frames.first)
+    told = _told_scene(measure_scene(recipe, as_recorded, hero=hero, stops=stops))
+    if as_json:
+        click.echo(told.model_dump_json(by_alias=True, indent=1))
+    else:
+        for name, shot in told.shots.items():
+            rests = "hero" if name == hero else f"{shot.pairs} pairs"
+            click.echo(f"{name}  {shot.stops:+.3f} stops  sigma {shot.sigma:.3f}  {rests}")
+        for line in (*told.outliers, *told.warnings, *told.failed):
+            click.echo(f"gradeprep: {line}", err=True)
+    if write:
+        stops_now = {n: shot.stops for n, shot in told.shots.items() if n != hero}
+        rewrite(path, stops_now, digest=digest)
+    return 0
+
+
+def _told_scene(solved: Scenery) -> SceneTold:
+    scene = solved.scene
+    return SceneTold(
+        hero=scene.hero,
+        shots={
+            name: ShotTold(stops=shot.stops, sigma=shot.sigma, pairs=solved.pairs[name])
+            for name, shot in scene.shots.items()
+        },
+        outliers=tuple(
+            f"{o.pair.shot} against {o.pair.reference}: stands {o.residual:+.2f} stops "
+            f"({o.sigmas:.1f} sigma) apart from what the others say; left out"
+            for o in scene.outliers
+        ),
+        warnings=scene.warnings,
+        failed=solved.failed,
+    )

@@ -1,0 +1,118 @@
+"""``gradeprep plan RECIPE``."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from gradeprep.cli import options
+from gradeprep.cli.run import only
+from gradeprep.model.framerange import FrameRange
+from gradeprep.model.task import StageOrder
+from gradeprep.pipeline.asked import read_recipe
+from gradeprep.pipeline.plan import make_plan
+from gradeprep.pipeline.planned import Options, Plan, ShotPlan, plan_json
+
+__all__ = ["command"]
+
+
+@click.command("plan")
+@click.argument("recipe", type=click.Path(path_type=Path))
+@click.option("--shot", "shots", multiple=True, metavar="NAME", help="Only this shot; repeatable.")
+@options.config
+@options.frames
+@options.overwrite
+@options.resume
+@options.json_output
+@options.traceback_option
+def command(
+    recipe: Path,
+    shots: tuple[str, ...],
+    config: str | None,
+    frames: FrameRange | None,
+    overwrite: bool,
+    resume: bool,
+    as_json: bool,
+) -> None:
+    """Print every decision that RECIPE leads to, meters read and all; write nothing.
+
+    \b
+    Example:
+      gradeprep plan scene.yaml --json
+    """
+    read = only(read_recipe(recipe), shots)
+    plan = make_plan(read, recipe.parent, Options(config, frames, overwrite, resume))
+    if as_json:
+        click.echo(json.dumps(plan_json(plan), indent=1))
+    else:
+        _print(plan)
+    for error in plan.failed.values():
+        click.echo(f"gradeprep: {error}", err=True)
+    blocked = any(shot.blocked for shot in plan.shots.values())
+    sys.exit(1 if plan.failed or blocked else 0)
+
+
+def _print(plan: Plan) -> None:
+    click.echo(f"config   {plan.config[0]} ({plan.config[1]})")
+    for name, shot in plan.shots.items():
+        click.echo(f"\n{name}")
+        for label, text in _lines(shot):
+            click.echo(f"  {label:<9}{text}")
+
+
+def _lines(shot: ShotPlan) -> list[tuple[str, str]]:
+    task = shot.task
+    colour, first, last = task.colour, task.frames[0], task.frames[-1]
+    lines = [
+        ("source", f"{shot.source.pattern}  {shot.source.frames}  ({len(task.frames)} frames)"),
+        ("", f"{shot.source.type}, {shot.source.compression}, {_time(shot)}"),
+        ("result", shot.result.pattern),
+        ("", f"{shot.result.type}, {shot.result.compression}"),
+        ("space", f"{colour.source} ({shot.space_from}) -> {colour.working} -> {colour.result}"),
+    ]
+    lines += [("stage", text) for text in _stages(first.stages, last.stages)]
+    lines += [
+        ("kernel", ", ".join(f"{name} on {count}" for name, count in shot.kernels.items())),
+        ("back", f"{'exact' if shot.reversible.exact else 'bounded'}: {shot.reversible.why}"),
+        ("disk", _disk(shot)),
+    ]
+    if shot.reversible.ulp is None:
+        lines[-2] = ("back", f"not exact: {shot.reversible.why}")
+    lines += [
+        ("reading", f"{r.meter}: {r.stops:+.3f} stops, sigma {r.sigma:.3f}") for r in shot.readings
+    ]
+    lines += [(f.severity, f.line) for f in shot.findings]
+    return lines
+
+
+def _time(shot: ShotPlan) -> str:
+    timecode = shot.source.timecode
+    rate = f" at {shot.source.rate}" if shot.source.rate else ""
+    return f"timecode {timecode[0]} to {timecode[1]}{rate}" if timecode else "no timecode"
+
+
+def _stages(first: tuple[StageOrder, ...], last: tuple[StageOrder, ...]) -> list[str]:
+    told = []
+    for one, other in zip(first, last, strict=True):
+        text = f"{one.stage} {_numbers(one)}"
+        if one != other:
+            text += f" at the first frame, {_numbers(other)} at the last"
+        told.append(text)
+    return told or ["none"]
+
+
+def _numbers(order: StageOrder) -> str:
+    parts = []
+    for name, value in order.numbers.items():
+        values = value if isinstance(value, tuple | list) else (value,)
+        text = " ".join(f"{number:+.6g}" for number in values)
+        parts.append(text if name == "stops" else f"{name} {text}")
+    return ", ".join(parts)
+
+
+def _disk(shot: ShotPlan) -> str:
+    word = "about" if shot.bytes_close else "at most"
+    return f"{word} {shot.bytes_needed / 1e6:.1f} MB needed, {shot.bytes_free / 1e6:.0f} MB free"

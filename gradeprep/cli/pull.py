@@ -1,0 +1,150 @@
+"""``gradeprep pull IN OUT --stops N``."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gradeprep.cli import options
+from gradeprep.cli.working import carry_out
+from gradeprep.model.framerange import FrameRange
+from gradeprep.model.recipe import COMPRESSIONS, TYPES
+from gradeprep.pipeline.asked import build
+from gradeprep.pipeline.planned import Options
+from gradeprep.plates import files
+from gradeprep.plates.sequence import find
+
+__all__ = ["command"]
+
+
+@click.command("pull")
+@click.argument("plate", metavar="IN")
+@click.argument("out", metavar="OUT")
+@click.option(
+    "--stops",
+    type=options.STOPS_OR_KEYS,
+    required=True,
+    help="Exposure change in stops, negative darkens; or keys 1001:-3,1048:-2.5.",
+)
+@click.option("--space", metavar="NAME", help="Colour space that the camera recorded.")
+@click.option("--any-space", is_flag=True, help="Take a data or display-referred space as it is.")
+@click.option("--working", metavar="NAME", help="Scene-linear space to work in.")
+@click.option("--lift", type=options.STOPS, help="Open the shadows first, by these stops.")
+@click.option("--below", type=options.STOPS, help="Tone under which the lift begins [-3].")
+@click.option("--softness", type=options.STOPS, help="Width of its transition, in stops [3].")
+@click.option("--balance", type=options.STOPS, nargs=3, metavar="R G B", help="Stops per channel.")
+@click.option("--layer", "layers", multiple=True, metavar="NAME", help="Layer that is colour.")
+@click.option("--out-space", metavar="NAME", help="Colour space of the result [as the source].")
+@click.option("--type", "kind", type=click.Choice(TYPES), help="Type of the result.")
+@click.option("--compression", type=click.Choice(COMPRESSIONS), help="EXR compression.")
+@click.option("--container", type=click.Choice(["aces"]), help="SMPTE ST 2065-4 container.")
+@click.option("--only-colour", is_flag=True, help="Leave out what the format cannot hold.")
+@click.option(
+    "--nonfinite", type=click.Choice(["keep", "fail"]), help="NaN and infinite pixels [keep]."
+)
+@click.option("--again", is_flag=True, help="Pull a plate that says it was pulled before.")
+@click.option("--name", metavar="SHOT", help="Name of the shot [from the file's name].")
+@options.config
+@options.frames
+@options.jobs
+@options.overwrite
+@options.resume
+@options.json_output
+@options.quiet
+@options.traceback_option
+def command(
+    plate: str,
+    out: str,
+    config: str | None,
+    frames: FrameRange | None,
+    jobs: int | None,
+    overwrite: bool,
+    resume: bool,
+    as_json: bool,
+    quiet: bool,
+    **asked: Any,
+) -> None:
+    """Bring the plate IN back by a number of stops; write it to OUT with its sidecar.
+
+    IN is a pattern (quay.####.exr, quay.%04d.exr), a file, or a folder with one plate. OUT is a
+    pattern, a file, or a folder, where the frames keep their names.
+
+    \b
+    Examples:
+      gradeprep pull hot/quay.####.exr normal --stops -3 --space ACEScct
+      gradeprep pull hot.exr normal.exr --stops -2 --lift 1 --space ACEScg
+    """
+    name = _file_name(plate)
+    shot = asked.pop("name") or _shot_name(name)
+    recipe = build(_recipe(plate, _out(out, name), shot, asked))
+    wish = Options(config, frames, overwrite, resume)
+    sys.exit(carry_out(recipe, Path(), wish, jobs=jobs, quiet=quiet, as_json=as_json))
+
+
+def _file_name(plate: str) -> str:
+    """A file's own name, or the pattern of a plate of many."""
+    path = Path(plate)
+    return path.name if path.is_file() else find(plate).pattern.name
+
+
+def _shot_name(name: str) -> str:
+    """What stands before the frame number, as a plain name."""
+    head = name.partition("#")[0] if "#" in name else Path(name).stem
+    plain = "".join(c if c.isalnum() or c in "_-." else "_" for c in head)
+    return plain.strip("._-") or "plate"
+
+
+def _out(out: str, name: str) -> str:
+    """A folder keeps the frames' names; formats that cannot be written become EXR."""
+    path = Path(out)
+    if path.suffix and not path.is_dir() and not out.endswith("/"):
+        return out
+    if files.format_of_name(name) not in files.WRITABLE:
+        name = str(Path(name).with_suffix(".exr"))
+    return str(path / name)
+
+
+def _recipe(plate: str, out: str, name: str, asked: dict[str, Any]) -> dict[str, Any]:
+    shot: dict[str, Any] = {
+        "plate": plate,
+        "stages": _stages(asked),
+        "output": {"plate": out},
+    }
+    for key in ("space", "nonfinite"):
+        if asked[key] is not None:
+            shot[key] = asked[key]
+    for key in ("any_space", "again"):
+        if asked[key]:
+            shot[key] = True
+    if asked["layers"]:
+        shot["layers"] = list(asked["layers"])
+    for key, option in (
+        ("space", "out_space"),
+        ("type", "kind"),
+        ("compression", "compression"),
+        ("container", "container"),
+    ):
+        if asked[option] is not None:
+            shot["output"][key] = asked[option]
+    if asked["only_colour"]:
+        shot["output"]["only_colour"] = True
+    recipe: dict[str, Any] = {"gradeprep": 1, "shots": {name: shot}}
+    if asked["working"] is not None:
+        recipe["colour"] = {"working": asked["working"]}
+    return recipe
+
+
+def _stages(asked: dict[str, Any]) -> list[dict[str, Any]]:
+    stages: list[dict[str, Any]] = []
+    curve = {key: asked[key] for key in ("below", "softness") if asked[key] is not None}
+    if asked["lift"] is not None:
+        stages.append({"lift": {"stops": asked["lift"], **curve}})
+    elif curve:
+        raise click.UsageError("--below and --softness shape a lift; say --lift as well")
+    stages.append({"pull": {"stops": asked["stops"]}})
+    if asked["balance"]:
+        stages.append({"balance": {"stops": list(asked["balance"])}})
+    return stages

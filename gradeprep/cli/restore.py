@@ -1,0 +1,68 @@
+"""``gradeprep restore SIDECAR OUT``."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from gradeprep import sidecar
+from gradeprep.cli import options
+from gradeprep.cli.working import stopping
+from gradeprep.errors import OutputRefusedError
+from gradeprep.machine import processors
+from gradeprep.pipeline.flow import run_frame
+from gradeprep.pipeline.replay import taken_back
+from gradeprep.runners import local
+from gradeprep.runners.folder import result_folder
+
+__all__ = ["command"]
+
+
+@click.command("restore")
+@click.argument("sidecar_path", metavar="SIDECAR", type=click.Path(path_type=Path))
+@click.argument("out", metavar="OUT")
+@options.jobs
+@options.overwrite
+@options.json_output
+@options.quiet
+@options.traceback_option
+def command(
+    sidecar_path: Path,
+    out: str,
+    jobs: int | None,
+    overwrite: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Take back what SIDECAR says was applied; write the plates as they were before to OUT.
+
+    How exactly that can be done stands in the sidecar under 'reversible'.
+
+    \b
+    Example:
+      gradeprep restore normal/quay.stops.json before
+    """
+    record = sidecar.load(sidecar_path)
+    task = taken_back(record, sidecar_path.parent, out)
+    existing = [order.result for order in task.frames if Path(order.result).exists()]
+    if existing and not overwrite:
+        raise OutputRefusedError("exists already", file=existing[0], remedy="say --overwrite")
+    with stopping() as stop, result_folder(Path(task.frames[0].result).parent):
+        outcomes = list(local.run(task, run_frame, jobs=jobs or processors(), stop=stop))
+    failed = [outcome for outcome in outcomes if isinstance(outcome, local.Failed)]
+    for frame in failed:
+        click.echo(f"gradeprep: {frame.error}", err=True)
+    done = len(outcomes) - len(failed)
+    if as_json:
+        told = {
+            "restored": done,
+            "reversible": record.reversible.model_dump(mode="json"),
+            "failed": [{"frame": f.number, "error": f.error} for f in failed],
+        }
+        click.echo(json.dumps(told, indent=1))
+    elif not quiet and done:
+        click.echo(f"{record.shot}: {done} frames restored; {record.reversible.why}")
+    sys.exit(1 if failed else 0)

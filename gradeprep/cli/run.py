@@ -1,0 +1,71 @@
+"""``gradeprep run RECIPE``."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from gradeprep.cli import options
+from gradeprep.cli.working import carry_out
+from gradeprep.errors import RequestError
+from gradeprep.model.framerange import FrameRange
+from gradeprep.model.recipe import Recipe
+from gradeprep.pipeline.asked import read_recipe
+from gradeprep.pipeline.planned import Options
+
+__all__ = ["command", "only"]
+
+
+def only(recipe: Recipe, shots: tuple[str, ...]) -> Recipe:
+    """The recipe with some of its shots.
+
+    Raises:
+        RequestError: It has no such shot.
+    """
+    for name in shots:
+        if name not in recipe.shots:
+            raise RequestError(
+                f"the recipe has no shot '{name}'",
+                key="--shot",
+                remedy=f"it has {', '.join(recipe.shots)}",
+            )
+    return replace(recipe, shots={n: s for n, s in recipe.shots.items() if n in shots or not shots})
+
+
+@click.command("run")
+@click.argument("recipe", type=click.Path(path_type=Path))
+@click.option("--shot", "shots", multiple=True, metavar="NAME", help="Only this shot; repeatable.")
+@options.config
+@options.frames
+@options.jobs
+@options.overwrite
+@options.resume
+@options.json_output
+@options.quiet
+@options.traceback_option
+def command(
+    recipe: Path,
+    shots: tuple[str, ...],
+    config: str | None,
+    frames: FrameRange | None,
+    jobs: int | None,
+    overwrite: bool,
+    resume: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Bring back all shots of RECIPE: normalized plates, and a sidecar beside each.
+
+    A shot whose plate is bad is named and left out; the others are finished, and the exit code
+    is 1. A wrong request (exit code 2) touches nothing.
+
+    \b
+    Example:
+      gradeprep run scene.yaml --resume
+    """
+    wish = Options(config, frames, overwrite, resume)
+    read = only(read_recipe(recipe), shots)
+    sys.exit(carry_out(read, recipe.parent, wish, jobs=jobs, quiet=quiet, as_json=as_json))

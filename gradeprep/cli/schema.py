@@ -1,0 +1,45 @@
+"""``gradeprep schema KIND``."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import click
+from pydantic import TypeAdapter
+
+from gradeprep import sidecar
+from gradeprep.model.judged import Checked, Measured, SceneTold
+from gradeprep.model.recipe import recipe_schema
+from gradeprep.model.task import Task
+from gradeprep.pipeline.asked import kinds
+
+__all__ = ["DOCUMENTS", "command"]
+
+DOCUMENTS: dict[str, Any] = {
+    "task": Task,
+    "measure": Measured,
+    "scene": SceneTold,
+    "check": Checked,
+}
+
+
+@click.command("schema")
+@click.argument("kind", type=click.Choice(["recipe", "sidecar", *DOCUMENTS]))
+def command(kind: str) -> None:
+    """Print a JSON Schema (2020-12): of recipes, with the installed plugins' parameters, of
+    sidecars, of tasks, or of what `measure` and `check` tell with --json.
+    Editors complete recipes from it.
+
+    \b
+    Example:
+      gradeprep schema recipe > recipe.schema.json
+    """
+    if kind == "recipe":
+        found = recipe_schema(kinds())
+    elif kind == "sidecar":
+        found = sidecar.schema()
+    else:
+        found = TypeAdapter(DOCUMENTS[kind]).json_schema(by_alias=True)
+        found["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    click.echo(json.dumps(found, indent=1))

@@ -1,0 +1,1 @@
+"""The embedded demo: an invented film, synthesized with a physical sensor model."""

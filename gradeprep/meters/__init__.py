@@ -1,0 +1,1 @@
+"""The built-in meters: how many stops over a plate is."""

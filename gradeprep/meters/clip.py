@@ -1,0 +1,61 @@
+"""Where a frame's recording ends: the value from which a channel counts as clipped."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from gradeprep.plugins.contracts import Pixels
+
+__all__ = ["at_top", "tops"]
+
+_LEAST = 16
+"""Samples of one value that make a plateau and no chance."""
+
+_NEAR = 0.01
+"""Width of the zone under a plateau that must hold fewer samples than it, as share of its value."""
+
+_GRAIN = 0.9
+"""Share of equal neighbours over which a picture has no noise: painted or rendered."""
+
+
+def tops(recorded: Pixels, ceiling: float | None) -> npt.NDArray[np.float64]:
+    """The recorded value from which each channel counts as clipped; inf where it does not clip.
+
+    Either the end of the encoding, or a plateau: the channel's largest value, shared by at
+    least 16 samples and by more than lie in the hundredth below it, in a picture that has noise
+    elsewhere. A clip that a colour matrix spread over the channels leaves no plateau and is not
+    seen.
+
+    Args:
+        recorded: Recorded samples of the whole frame, H x W x 3.
+        ceiling: Largest value that the encoding holds, if there is one.
+    """
+    found = [_plateau(recorded[..., channel]) for channel in range(recorded.shape[2])]
+    end = np.inf if ceiling is None else ceiling
+    return np.minimum(found, end)
+
+
+def at_top(
+    recorded: npt.NDArray[np.floating], ends: npt.NDArray[np.float64]
+) -> npt.NDArray[np.bool_]:
+    """Samples at or over the end of their channel; same shape as ``recorded``."""
+    return np.asarray(recorded >= ends)
+
+
+def _plateau(plane: npt.NDArray[np.floating]) -> float:
+    top = float(plane.max())
+    there = plane == top
+    count = int(np.count_nonzero(there))
+    if count < _LEAST:
+        return np.inf
+    near = int(np.count_nonzero(plane > top - _NEAR * abs(top))) - count
+    return top if count > near and _has_noise(plane, there) else np.inf
+
+
+def _has_noise(plane: npt.NDArray[np.floating], there: npt.NDArray[np.bool_]) -> bool:
+    """Whether neighbours below the plateau differ, as a sensor's always do."""
+    outside = ~(there[:, 1:] | there[:, :-1])
+    pairs = int(np.count_nonzero(outside))
+    equal = int(np.count_nonzero((plane[:, 1:] == plane[:, :-1]) & outside))
+    return pairs > 0 and equal < _GRAIN * pairs

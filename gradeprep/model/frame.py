@@ -1,0 +1,157 @@
+"""One frame in memory: every channel in its own type, the header as its codec told it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = [
+    "Frame",
+    "Layout",
+    "Part",
+    "PartLayout",
+    "PixelType",
+    "Plane",
+    "Window",
+    "pixel_type",
+    "top_code",
+]
+
+Plane = npt.NDArray[Any]
+"""One channel: H x W, float16, float32 or uint32 (EXR), uint8 or uint16 (code values)."""
+
+PixelType = str
+"""One of ``half``, ``float``, ``uint32``, or ``uint8``, ``uint10``, ``uint12``, ``uint16``."""
+
+Window = tuple[int, int, int, int]
+"""x, y, width, height; x and y may be negative."""
+
+_FLOATS = {"float16": "half", "float32": "float", "uint32": "uint32"}
+
+
+def pixel_type(plane: Plane, bits: int | None) -> PixelType:
+    """Name of a plane's type; ``bits`` is the depth of integer code values, else None."""
+    return f"uint{bits}" if bits is not None else _FLOATS[plane.dtype.name]
+
+
+@dataclass(frozen=True, slots=True)
+class PartLayout:
+    """What a file says about one part before any pixel is decoded."""
+
+    name: str
+    channels: Mapping[str, PixelType]
+    data_window: Window
+    display_window: Window
+    compression: str = "none"
+    tiles: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """What a file says about itself before any pixel is decoded.
+
+    Attributes:
+        format: ``exr``, ``dpx``, or the name of another format.
+        parts: One entry a part, in file order.
+        timecode: SMPTE ST 12-1 label ``HH:MM:SS:FF`` (``;FF`` when drop-frame), if any.
+        rate: Frames per second as text, exact where the file is (``24000/1001``), if any.
+        pulled: Stops that the file says were applied to it already, if any.
+        history: Digests of the recipes that were applied already, oldest first.
+        bytes: Size of the file.
+    """
+
+    format: str
+    parts: tuple[PartLayout, ...]
+    timecode: str | None = None
+    rate: str | None = None
+    pulled: float | None = None
+    history: tuple[str, ...] = ()
+    bytes: int = 0
+
+    def same_shape(self, other: Layout) -> str | None:
+        """None when the other file could stand beside this one in a plate, else what differs.
+
+        Data windows may move from frame to frame; display windows may not.
+        """
+        if self.format != other.format:
+            return f"it is {other.format}, the others are {self.format}"
+        if len(self.parts) != len(other.parts):
+            return f"it has {len(other.parts)} parts, the others have {len(self.parts)}"
+        for mine, theirs in zip(self.parts, other.parts, strict=True):
+            part = f" in part '{theirs.name}'" if len(self.parts) > 1 else ""
+            if mine.name != theirs.name:
+                return f"part '{theirs.name}' stands where the others have '{mine.name}'"
+            if mine.display_window[2:] != theirs.display_window[2:]:
+                return f"its size is {_size(theirs)}, the others' is {_size(mine)}{part}"
+            if set(mine.channels) != set(theirs.channels):
+                return (
+                    f"its channels are {', '.join(theirs.channels)}, "
+                    f"the others' are {', '.join(mine.channels)}{part}"
+                )
+            for name, kind in mine.channels.items():
+                if theirs.channels[name] != kind:
+                    return (
+                        f"its channel {name} is {theirs.channels[name]}, the others' is "
+                        f"{kind}{part}"
+                    )
+        return None
+
+
+def _size(part: PartLayout) -> str:
+    return f"{part.display_window[2]} x {part.display_window[3]}"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One image of a frame.
+
+    Attributes:
+        name: The part's name; empty in a file of one unnamed part.
+        channels: Name to H x W plane, each in its own type, in file order.
+        header: Header attributes as the codec of the frame's format tells them.
+        bits: Depth of integer code values (8, 10, 12, 16); None for EXR types.
+    """
+
+    name: str
+    channels: Mapping[str, Plane]
+    header: Mapping[str, Any] = field(default_factory=dict)
+    bits: int | None = None
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Height and width of the data window in pixels."""
+        height, width = next(iter(self.channels.values())).shape
+        return int(height), int(width)
+
+    def with_planes(self, planes: Mapping[str, Plane]) -> Part:
+        """The same part with some channels replaced, their order kept."""
+        return replace(self, channels={**self.channels, **planes})
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A whole frame: all parts of a file, nothing left out.
+
+    Attributes:
+        format: ``exr``, ``dpx``, or the name of another format.
+        parts: One entry a part, in file order.
+        raw: Bytes that the codec carries verbatim (a DPX file's header and user data).
+    """
+
+    format: str
+    parts: tuple[Part, ...]
+    raw: bytes = b""
+
+    def with_part(self, index: int, part: Part) -> Frame:
+        """The same frame with one part replaced."""
+        parts = tuple(part if i == index else old for i, old in enumerate(self.parts))
+        return replace(self, parts=parts)
+
+
+def top_code(bits: int) -> int:
+    """Largest code value of an integer type of that many bits."""
+    return int(np.left_shift(1, bits)) - 1

@@ -1,0 +1,446 @@
+"""What is asked: the recipe. Plain data to a checked model; every fault told at once.
+
+The defaults of a recipe stand under each shot: a shot's own key wins, ``checks`` and ``output``
+are merged key by key, a list is replaced as a whole.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Annotated, Any, Literal, TypeVar
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    ValidationError,
+    WithJsonSchema,
+)
+
+from gradeprep.errors import Fault, RecipeError
+from gradeprep.model.framerange import FrameRange
+from gradeprep.model.yamltext import KeyPath, Lines
+
+__all__ = [
+    "COMPRESSIONS",
+    "TYPES",
+    "Asked",
+    "ColourAsk",
+    "Kinds",
+    "OutputAsk",
+    "Recipe",
+    "RecipeText",
+    "Shot",
+    "ShotSettings",
+    "StageAsk",
+    "build_recipe",
+    "recipe_schema",
+]
+
+M = TypeVar("M", bound=BaseModel)
+
+VERSION = 1
+TYPES = ("source", "half", "float", "uint8", "uint10", "uint12", "uint16")
+COMPRESSIONS = (
+    "source",
+    "none",
+    "rle",
+    "zips",
+    "zip",
+    "piz",
+    "pxr24",
+    "b44",
+    "b44a",
+    "dwaa",
+    "dwab",
+    "htj2k256",
+    "htj2k32",
+    "lj2k",
+    "zstd",
+)
+
+
+class Asked(BaseModel):
+    """Base of the asked side: frozen, unknown keys refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+def _frames(value: Any) -> FrameRange | None:
+    if value is None or isinstance(value, FrameRange):
+        return value
+    if isinstance(value, bool) or not isinstance(value, int | str):
+        raise ValueError(f"'{value}' is not a frame range; write for example 1001-1048 or 1001")
+    return FrameRange.parse(str(value))
+
+
+Frames = Annotated[
+    FrameRange | None,
+    BeforeValidator(_frames),
+    PlainSerializer(lambda frames: None if frames is None else str(frames)),
+    WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "integer"}]}),
+]
+
+
+class ColourAsk(Asked):
+    """Which OpenColorIO config, and which of its spaces the stages work in."""
+
+    config: str | None = Field(None, description="Path, or ocio:// name, of a config")
+    working: str = Field("scene_linear", description="Scene-linear space or role")
+    context: dict[str, str] = Field({}, description="Context variables of the config")
+
+
+class OutputAsk(Asked):
+    """What is written, and where."""
+
+    plate: str | None = Field(None, description="Pattern; {shot} stands for the shot's name")
+    space: str = Field("source", description="Colour space of the result")
+    type: Literal["source", "half", "float", "uint8", "uint10", "uint12", "uint16"] = "source"
+    compression: Literal[COMPRESSIONS] = "source"  # type: ignore[valid-type]
+    container: Literal["source", "aces"] = "source"
+    only_colour: bool = Field(False, description="Leave out what the format cannot hold")
+
+
+class StageAsk(Asked):
+    """One stage by name, with its parameters as the stage's own model checked them."""
+
+    stage: str
+    params: Any
+
+
+class ShotSettings(Asked):
+    """All that may be said of a shot, or of every shot under ``defaults``."""
+
+    plate: str | None = Field(None, description="Pattern, file or folder of the source plate")
+    frames: Frames = Field(None, description="Frame range; all frames on disk when left out")
+    space: str | None = Field(None, description="Colour space of the source plate")
+    any_space: bool = Field(False, description="Take a data or display-referred space as it is")
+    layers: tuple[str, ...] | None = Field(None, description="Layers that are colour")
+    stages: tuple[dict[str, Any], ...] = Field((), description="Stages in order")
+    order: Literal["lift-first", "as-written"] = "lift-first"
+    checks: dict[str, dict[str, Any] | None] = Field({}, description="Checks to run first")
+    output: OutputAsk = OutputAsk()
+    nonfinite: Literal["keep", "fail"] = "keep"
+    again: bool = Field(False, description="Pull a plate that says it was pulled before")
+
+
+class RecipeText(Asked):
+    """A recipe as it is written."""
+
+    gradeprep: Literal[1] = Field(description="Version of the recipe format")
+    colour: ColourAsk = ColourAsk()
+    defaults: ShotSettings = ShotSettings()
+    shots: dict[str, ShotSettings] = Field(min_length=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """A shot with the defaults filled in and its plugins' parameters checked."""
+
+    name: str
+    plate: str
+    frames: FrameRange | None
+    space: str | None
+    any_space: bool
+    layers: tuple[str, ...] | None
+    stages: tuple[StageAsk, ...]
+    order: Literal["lift-first", "as-written"]
+    checks: Mapping[str, Any]
+    output: OutputAsk
+    nonfinite: Literal["keep", "fail"]
+    again: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """A checked recipe.
+
+    Attributes:
+        colour: Config and working space.
+        shots: Name to shot, in the order written.
+    """
+
+    colour: ColourAsk
+    shots: Mapping[str, Shot]
+
+
+@dataclass(frozen=True, slots=True)
+class Kinds:
+    """Parameter models of the plugins that a recipe may name, by plugin name.
+
+    Attributes:
+        stages: Models of stages.
+        meters: Models of meters.
+        checks: Models of checks.
+        broken: Kind (``stage``, ``meter``, ``check``) and name to why that plugin does not load.
+    """
+
+    stages: Mapping[str, type[BaseModel]] = field(default_factory=dict)
+    meters: Mapping[str, type[BaseModel]] = field(default_factory=dict)
+    checks: Mapping[str, type[BaseModel]] = field(default_factory=dict)
+    broken: Mapping[tuple[str, str], str] = field(default_factory=dict)
+
+
+def build_recipe(data: Any, kinds: Kinds, *, lines: Lines, file: str | None = None) -> Recipe:
+    """Check plain data against the recipe model and the plugins' parameter models.
+
+    Raises:
+        RecipeError: With every fault found, each with its key path and line.
+    """
+    if not isinstance(data, dict):
+        raise RecipeError(
+            [Fault("", 1, "a recipe is a mapping; start with 'gradeprep: 1'")], file=file
+        )
+    _check_version(data, lines, file)
+    checker = _Checker(kinds, lines)
+    text = checker.model(RecipeText, data, ())
+    shots = {} if text is None else dict(checker.shots(text))
+    if checker.faults or text is None:
+        ordered = sorted(checker.faults, key=lambda fault: (fault.line or 0, fault.key))
+        raise RecipeError(ordered, file=file)
+    return Recipe(text.colour, shots)
+
+
+def _check_version(data: Mapping[Any, Any], lines: Lines, file: str | None) -> None:
+    version = data.get("gradeprep")
+    if version != VERSION or isinstance(version, bool):
+        what = (
+            f"the first key must say the recipe version: 'gradeprep: {VERSION}'"
+            if version is None
+            else f"recipe version {version} is not known; this is version {VERSION}"
+        )
+        raise RecipeError([Fault("gradeprep", lines.of(("gradeprep",)), what)], file=file)
+
+
+class _Checker:
+    """Collects faults while models are built."""
+
+    def __init__(self, kinds: Kinds, lines: Lines) -> None:
+        self.kinds = kinds
+        self.lines = lines
+        self.faults: list[Fault] = []
+
+    def fault(self, path: KeyPath, what: str) -> None:
+        fault = Fault(_dotted(path), self.lines.of(path), what)
+        if fault not in self.faults:  # a fault in the defaults is met at every shot
+            self.faults.append(fault)
+
+    def model(self, model: type[M], data: Any, at: KeyPath) -> M | None:
+        try:
+            return model.model_validate(data)
+        except ValidationError as error:
+            for item in error.errors():
+                loc = _text_path(model, item["loc"])
+                self.fault((*at, *loc), _say(model, item["type"], item, loc))
+            return None
+
+    def shots(self, text: RecipeText) -> Iterator[tuple[str, Shot]]:
+        for name, own in text.shots.items():
+            if not _plain_name(name):
+                self.fault(
+                    ("shots", name),
+                    "a shot's name becomes a file name; use letters, digits, '_', '-' and '.', "
+                    "150 bytes at most",
+                )
+            shot = self._shot(name, text.defaults, own)
+            if shot is not None:
+                yield name, shot
+
+    def _shot(self, name: str, defaults: ShotSettings, own: ShotSettings) -> Shot | None:
+        before = len(self.faults)
+
+        def place(key: str) -> KeyPath:
+            said = key in own.model_fields_set
+            return ("shots", name, key) if said else ("defaults", key)
+
+        def pick(key: str) -> Any:
+            said = own if key in own.model_fields_set else defaults
+            return getattr(said, key)
+
+        plate = pick("plate")
+        output = _merged(defaults.output, own.output)
+        if plate is None:
+            self.fault(("shots", name), "say which plate: 'plate: folder/name.####.exr'")
+        if output.plate is None:
+            self.fault(
+                ("shots", name),
+                "say where to write: 'output: {plate: out/{shot}/{shot}.####.exr}'",
+            )
+        stages = tuple(self._stages(pick("stages"), place("stages")))
+        checks = self._checks(defaults, own, name)
+        if len(self.faults) > before:
+            return None
+        return Shot(
+            name=name,
+            plate=plate,
+            frames=pick("frames"),
+            space=pick("space"),
+            any_space=pick("any_space"),
+            layers=pick("layers"),
+            stages=stages,
+            order=pick("order"),
+            checks=checks,
+            output=output,
+            nonfinite=pick("nonfinite"),
+            again=pick("again"),
+        )
+
+    def _stages(self, entries: Iterable[dict[str, Any]], at: KeyPath) -> Iterator[StageAsk]:
+        for index, entry in enumerate(entries):
+            path = (*at, index)
+            if len(entry) != 1:
+                self.fault(path, "a stage is one key with its parameters: '- pull: {stops: -3}'")
+                continue
+            name, params = next(iter(entry.items()))
+            model = self._plugin(self.kinds.stages, "stage", name, (*path, name))
+            checked = None if model is None else self.model(model, _given(params), (*path, name))
+            if checked is not None:
+                self._meters(checked, (*path, name))
+                yield StageAsk(stage=name, params=checked)
+
+    def _meters(self, params: BaseModel, at: KeyPath) -> None:
+        """Check the meter's own parameters wherever a stage lets stops be measured."""
+        for key in type(params).model_fields:
+            ask = getattr(params, key)
+            if getattr(ask, "meter", None) is None:
+                continue
+            path = (*at, key)
+            model = self._plugin(self.kinds.meters, "meter", ask.meter, (*path, "meter"))
+            if model is not None:
+                self.model(model, ask.params, path)
+
+    def _checks(self, defaults: ShotSettings, own: ShotSettings, shot: str) -> dict[str, Any]:
+        checked: dict[str, Any] = {}
+        for where, asks in ((("defaults",), defaults.checks), (("shots", shot), own.checks)):
+            for name, params in asks.items():
+                path = (*where, "checks", name)
+                model = self._plugin(self.kinds.checks, "check", name, path)
+                if model is not None:
+                    checked[name] = self.model(model, _given(params), path)
+        return checked
+
+    def _plugin(
+        self, known: Mapping[str, type[BaseModel]], kind: str, name: Any, path: KeyPath
+    ) -> type[BaseModel] | None:
+        model = known.get(name)
+        if model is None:
+            unknown = f"no {kind} is called '{name}'{_nearest(str(name), known)}"
+            self.fault(path, self.kinds.broken.get((kind, name), unknown))
+        return model
+
+
+def _given(params: Any) -> Any:
+    """A plugin named without parameters takes them all from its defaults."""
+    return {} if params is None else params
+
+
+def _merged(defaults: OutputAsk, own: OutputAsk) -> OutputAsk:
+    said = {key: getattr(own, key) for key in own.model_fields_set}
+    return defaults.model_copy(update=said)
+
+
+def _plain_name(name: str) -> bool:
+    return (
+        isinstance(name, str)
+        and all(letter.isalnum() or letter in "_-." for letter in name)
+        and 0 < len(name.encode()) <= 150
+        and not name.startswith((".", "-"))
+    )
+
+
+def _dotted(path: KeyPath) -> str:
+    text = ""
+    for step in path:
+        text += f"[{step}]" if isinstance(step, int) and text.endswith("stages") else f".{step}"
+    return text.removeprefix(".")
+
+
+def _nearest(name: str, known: Iterable[str]) -> str:
+    known = sorted(known)
+    close = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
+    if close:
+        return f"; did you mean {' or '.join(close)}?"
+    return f"; known: {', '.join(known)}" if known else ""
+
+
+def _text_path(model: type[BaseModel], loc: tuple[str | int, ...]) -> KeyPath:
+    """Key path as the text has it: pydantic adds steps of its own for unions and keys."""
+    return tuple(step for step in loc if step != "[key]" and not str(step).startswith("function-"))
+
+
+_KNOWN_AT: tuple[tuple[Callable[[KeyPath], bool], type[BaseModel]], ...] = (
+    (lambda path: len(path) == 1, RecipeText),
+    (lambda path: len(path) == 2 and path[0] == "colour", ColourAsk),
+    (lambda path: len(path) == 2 and path[0] == "defaults", ShotSettings),
+    (lambda path: len(path) == 3 and path[0] == "shots", ShotSettings),
+    (lambda path: path[-2] == "output", OutputAsk),
+)
+
+_PLAIN = {
+    "model_type": "must be a mapping of keys",
+    "dict_type": "must be a mapping of keys",
+    "tuple_type": "must be a list",
+    "string_type": "must be text",
+    "invalid_key": "a key must be text",
+    "bool_type": "must be true or false",
+    "bool_parsing": "must be true or false",
+    "float_type": "must be a number",
+    "float_parsing": "must be a number",
+    "int_type": "must be a whole number",
+    "int_parsing": "must be a whole number",
+    "int_from_float": "must be a whole number",
+}
+"""What the checking library says of Python's types, in a recipe writer's words."""
+
+
+def _say(model: type[BaseModel], kind: str, item: Mapping[str, Any], loc: KeyPath) -> str:
+    if kind == "extra_forbidden":
+        owner = model
+        if model is RecipeText:
+            owner = next((owner for fits, owner in _KNOWN_AT if fits(loc)), model)
+        return f"unknown key '{loc[-1]}'{_nearest(str(loc[-1]), owner.model_fields)}"
+    if kind == "missing":
+        return "missing"
+    message = str(item["msg"]).removeprefix("Value error, ")
+    given = item.get("input")
+    if kind == "too_short":
+        return "must not be empty" if not given else f"has too few entries: {given}"
+    if kind in _PLAIN:
+        return f"{_PLAIN[kind]}, not {'empty' if given is None else repr(given)}"
+    if kind == "value_error" or isinstance(given, dict | list | tuple):
+        return message
+    return f"{message[0].lower()}{message[1:]}, not '{given}'"
+
+
+def recipe_schema(kinds: Kinds) -> dict[str, Any]:
+    """JSON Schema of recipes, with the parameters of the given plugins in it."""
+    schema = RecipeText.model_json_schema()
+    shot = schema["$defs"]["ShotSettings"]["properties"]
+    shot["stages"]["items"] = {
+        "type": "object",
+        "minProperties": 1,
+        "maxProperties": 1,
+        "additionalProperties": False,
+        "properties": _schemas(schema, kinds.stages),
+    }
+    shot["checks"] = {
+        "type": "object",
+        "additionalProperties": False,
+        "properties": _schemas(schema, kinds.checks),
+    }
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["title"] = "gradeprep recipe"
+    return schema
+
+
+def _schemas(schema: dict[str, Any], models: Mapping[str, type[BaseModel]]) -> dict[str, Any]:
+    found = {}
+    for name, model in models.items():
+        own = model.model_json_schema()
+        schema["$defs"].update(own.pop("$defs", {}))
+        found[name] = own
+    return found

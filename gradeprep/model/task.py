@@ -1,0 +1,146 @@
+"""What is ordered: a chunk of frames of one shot with every number decided.
+
+A task is plain JSON. Whoever runs it, on whatever machine, has nothing left to decide.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+__all__ = [
+    "ARITHMETIC",
+    "ColourOrder",
+    "FrameOrder",
+    "Ordered",
+    "OutputOrder",
+    "StageOrder",
+    "Task",
+    "digest_of",
+]
+
+ARITHMETIC = 1
+"""Raised whenever equal orders would give other pixels than before."""
+
+
+class Ordered(BaseModel):
+    """Base of the ordered side: frozen, nothing unknown in it, no number that JSON lacks."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class StageOrder(Ordered):
+    """One stage with its numbers for one frame.
+
+    Attributes:
+        stage: Name of the stage plugin.
+        numbers: Its numbers, in the units the stage documents (stops for the built-in ones).
+    """
+
+    stage: str
+    numbers: Mapping[str, float | tuple[float, ...]]
+
+
+class FrameOrder(Ordered):
+    """One frame: where from, where to, and the stages in order.
+
+    Attributes:
+        number: Frame number.
+        source: Path of the source file.
+        result: Path of the file to write.
+        stages: Stages in the order they are applied.
+        pulled: Stops that the source says were applied before.
+        history: Digests of recipes that the source says were applied before, oldest first.
+    """
+
+    number: int
+    source: str
+    result: str
+    stages: tuple[StageOrder, ...]
+    pulled: float = 0.0
+    history: tuple[str, ...] = ()
+
+
+class ColourOrder(Ordered):
+    """The colour decision.
+
+    Attributes:
+        config: Path or ``ocio://`` name of the config.
+        sha256: Hash of the config's text.
+        context: Context variables that the processors used, with their values.
+        working: Scene-linear space that the stages work in.
+        source: Space of the source plate.
+        result: Space of the result.
+        files: Files (LUTs) that the processors read, with their hashes.
+    """
+
+    config: str
+    sha256: str
+    context: Mapping[str, str] = {}
+    working: str
+    source: str
+    result: str
+    files: Mapping[str, str] = {}
+
+
+class OutputOrder(Ordered):
+    """What is written.
+
+    Attributes:
+        format: ``exr`` or ``dpx``.
+        type: Type of the colour channels: ``half``, ``float``, ``uint32``, ``uint8``,
+            ``uint10``, ``uint12``, ``uint16``, or ``source``.
+        compression: Name of an EXR compression, ``source``, or ``none``.
+        container: ``source``, or ``aces`` (SMPTE ST 2065-4).
+        only_colour: Leave out channels and parts that the format cannot hold.
+    """
+
+    format: Literal["exr", "dpx"]
+    type: str
+    compression: str
+    container: Literal["source", "aces"] = "source"
+    only_colour: bool = False
+
+
+class Task(Ordered):
+    """A chunk of frames of one shot, ready to run anywhere.
+
+    Attributes:
+        version: Version of the task format.
+        arithmetic: Version of the arithmetic the order was made for.
+        shot: Name of the shot.
+        digest: Hash of the whole decision; the same for all frames of a shot.
+        kernel: Which arithmetic serves the first frame; a frame that nothing changes is carried.
+        inverse: Take the stages back, last one first, instead of applying them.
+        colour: The colour decision.
+        layers: Layers that are colour, as ``part:layer``; empty text is a root layer.
+        nonfinite: ``keep`` non-finite pixels as they are, or ``fail`` the frame.
+        output: What is written.
+        frames: The frames.
+    """
+
+    version: Literal[1] = 1
+    arithmetic: int = ARITHMETIC
+    shot: str
+    digest: str
+    kernel: str
+    inverse: bool = False
+    colour: ColourOrder
+    layers: tuple[str, ...]
+    nonfinite: Literal["keep", "fail"] = "keep"
+    output: OutputOrder
+    frames: tuple[FrameOrder, ...]
+
+    def only(self, frames: tuple[FrameOrder, ...]) -> Task:
+        """The same order for some of its frames."""
+        return self.model_copy(update={"frames": frames})
+
+
+def digest_of(data: Any) -> str:
+    """``sha256:`` and the hash of the data's canonical JSON."""
+    text = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return "sha256:" + hashlib.sha256(text.encode("ascii")).hexdigest()

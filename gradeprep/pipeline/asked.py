@@ -1,0 +1,53 @@
+"""From a recipe's text to a checked recipe, its plugins' parameters checked with it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
+
+from gradeprep.errors import PluginError, RequestError
+from gradeprep.model.recipe import Kinds, Recipe, build_recipe
+from gradeprep.model.yamltext import Lines, parse_yaml
+from gradeprep.plugins.registry import installed
+
+__all__ = ["build", "kinds", "read_recipe"]
+
+
+def read_recipe(path: Path) -> Recipe:
+    """Read and check a recipe file.
+
+    Raises:
+        RecipeError: With every fault in it.
+        RequestError: It cannot be read.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise RequestError("there is no such recipe", file=path) from None
+    except UnicodeDecodeError as error:
+        raise RequestError(f"is not UTF-8 text: {error.reason}", file=path) from error
+    except OSError as error:
+        raise RequestError(f"cannot be read: {error.strerror}", file=path) from error
+    data, lines = parse_yaml(text, file=str(path))
+    return build(data, lines=lines, file=str(path))
+
+
+def build(data: Any, *, lines: Lines | None = None, file: str | None = None) -> Recipe:
+    """Check plain data as a recipe, with the parameters of the installed plugins."""
+    return build_recipe(data, kinds(), lines=lines or Lines(), file=file)
+
+
+def kinds() -> Kinds:
+    """Parameter models of the installed plugins; a broken one is named when it is asked for."""
+    registry = installed()
+    models: dict[str, dict[str, type[BaseModel]]] = {"stages": {}, "meters": {}, "checks": {}}
+    broken: dict[tuple[str, str], str] = {}
+    for kind, found in models.items():
+        for name in registry.names(kind):
+            try:
+                found[name] = registry.get(kind, name).Params
+            except PluginError as error:
+                broken[kind[:-1], name] = str(error)
+    return Kinds(**models, broken=broken)

@@ -1,0 +1,106 @@
+"""A frame's decision made ready: stage plugins with their numbers, and what they amount to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from gradeprep.model.task import StageOrder
+from gradeprep.plugins.contracts import Light, Numbers, Pixels, Stage
+from gradeprep.plugins.registry import installed
+
+__all__ = ["Decision", "Step", "prepare"]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One stage with its numbers and the light it stands in."""
+
+    stage: Stage
+    numbers: Numbers
+    light: Light
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """All stages of one frame, in the order they are applied.
+
+    Attributes:
+        steps: The stages.
+        backwards: True when they are taken back, last stage first.
+    """
+
+    steps: tuple[Step, ...]
+    backwards: bool = False
+
+    @property
+    def gains(self) -> tuple[float, float, float] | None:
+        """Linear gain per channel when that is all the stages amount to, else None."""
+        product = [1.0, 1.0, 1.0]
+        for step in self.steps:
+            gains = step.stage.gains(step.numbers)
+            if gains is None:
+                return None
+            for i, gain in enumerate(gains):
+                product[i] *= 1.0 / gain if self.backwards else gain
+        return (product[0], product[1], product[2])
+
+    @property
+    def scalar(self) -> bool:
+        """Whether the stages amount to one gain for all channels, so that it commutes with
+        any matrix between primaries."""
+        gains = self.gains
+        return gains is not None and gains[0] == gains[1] == gains[2]
+
+    @property
+    def identity(self) -> bool:
+        """Whether the stages change nothing."""
+        return self.gains == (1.0, 1.0, 1.0)
+
+    @property
+    def stops(self) -> float:
+        """Exposure change of the whole picture, in stops."""
+        return sum(step.stage.exposure(step.numbers) for step in self.steps)
+
+    @property
+    def slope(self) -> float | None:
+        """Smallest slope of the tone curve, or None where a stage has no inverse."""
+        product = 1.0
+        for step in self.steps:
+            slope = step.stage.slope(step.numbers)
+            if slope is None:
+                return None
+            product *= slope
+        return product
+
+    def apply(self, rgb: Pixels) -> Pixels:
+        """Scene-linear pixels in the working space through all stages, or back."""
+        if self.backwards:
+            for step in reversed(self.steps):
+                rgb = step.stage.inverse(rgb, step.numbers, step.light)
+        else:
+            for step in self.steps:
+                rgb = step.stage.apply(rgb, step.numbers, step.light)
+        return rgb
+
+
+def prepare(
+    stages: Sequence[StageOrder],
+    weights: tuple[float, float, float],
+    *,
+    backwards: bool = False,
+) -> Decision:
+    """Load the plugins of a frame's stages and tell each what exposure is still to come.
+
+    Args:
+        stages: Ordered stages with their numbers.
+        weights: Luminance weights of the working space.
+        backwards: Prepare to take the stages back.
+    """
+    plugins: list[Stage] = [installed().get("stages", order.stage) for order in stages]
+    steps = []
+    for index, (plugin, order) in enumerate(zip(plugins, stages, strict=True)):
+        later = zip(plugins[index + 1 :], stages[index + 1 :], strict=True)
+        to_come = sum(after.exposure(said.numbers) for after, said in later)
+        steps.append(Step(plugin, order.numbers, Light(weights, to_come)))
+    return Decision(tuple(steps), backwards)

@@ -1,0 +1,89 @@
+"""Whether a decision can be taken back, and how exactly: stated before anything is written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from gradeprep.model.record import Reversible
+from gradeprep.model.task import ColourOrder, OutputOrder
+from gradeprep.pipeline.decision import Decision
+from gradeprep.pipeline.survey import Survey
+from gradeprep.plates import exr
+
+__all__ = ["lossy_codec", "reversible"]
+
+
+def lossy_codec(found: Survey, output: OutputOrder) -> str | None:
+    """Name of the result's compression when it changes pixels by itself."""
+    if output.format != "exr":
+        return None
+    for part in found.first.parts:
+        name = part.compression if output.compression == "source" else output.compression
+        kinds = [k if output.type == "source" else output.type for k in part.channels.values()]
+        if exr.lossy(name, kinds):
+            return name
+    return None
+
+
+def reversible(
+    decisions: Sequence[Decision],
+    used: Sequence[str],
+    found: Survey,
+    order: ColourOrder,
+    output: OutputOrder,
+) -> Reversible:
+    """What `restore` can promise.
+
+    The bound of a lift: the result's rounding, half a unit in the last place and in the worst
+    mantissa a relative 2**-11 in half, is magnified by 1/slope where the curve is flattest, and
+    the restored value is rounded once more. The gain of a colour is read from its luminance, whose
+    rounding is another one than the channel's; where a curve is steep, the two may add up to 2.
+    """
+    codec = lossy_codec(found, output)
+    if codec:
+        return _not(f"compression {codec} changes pixels by itself")
+    if output.type != "source":
+        return _not("the result's type is not the source's")
+    if order.source != order.result:
+        return _not("the colour space was converted; rounding in it is not bounded")
+    if all(name == "carry" for name in used):
+        return Reversible(exact=True, ulp=0.0, why="nothing was changed")
+    slopes = [decision.slope for decision in decisions]
+    known = [slope for slope in slopes if slope is not None]
+    if len(known) < len(slopes):
+        return _not("a stage has no inverse")
+    coded = "curve" in used or ("light" in used and not _no_curve(order))
+    if found.type not in ("half", "float") or coded:
+        return _not("values were rounded to codes of a curve; the error is that rounding")
+    if min(known) < 1.0 or "light" in used:
+        return Reversible(
+            exact=False,
+            ulp=round(max(1.0 / min(known), 2.0) + 0.5, 4),
+            why="a curve's rounding is magnified where it is flattest, and rounded once more; "
+            "holds where no underflow is counted and no channel is negative",
+        )
+    if all(_whole(decision) for decision in decisions):
+        return Reversible(
+            exact=True, ulp=0.0, why="whole stops; bit-identical where no underflow is counted"
+        )
+    return Reversible(
+        exact=False, ulp=1.0, why="fractional stops round once each way, where none underflows"
+    )
+
+
+def _not(why: str) -> Reversible:
+    return Reversible(exact=False, ulp=None, why=why)
+
+
+def _no_curve(order: ColourOrder) -> bool:
+    return order.source == order.working == order.result
+
+
+def _whole(decision: Decision) -> bool:
+    """Every stage's gain is a power of two."""
+    return all(
+        float(stops).is_integer()
+        for step in decision.steps
+        for value in step.numbers.values()
+        for stops in (value if isinstance(value, tuple | list) else (value,))
+    )

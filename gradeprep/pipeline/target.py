@@ -1,0 +1,242 @@
+"""Where results go and what they are: settled and checked before the first one is written."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from gradeprep.errors import CannotCarryError, OutputRefusedError, RequestError
+from gradeprep.model.frame import Layout
+from gradeprep.model.recipe import OutputAsk, Shot
+from gradeprep.model.task import OutputOrder
+from gradeprep.pipeline.survey import Survey
+from gradeprep.plates import atomic, carry, files
+from gradeprep.plates.sequence import Pattern
+
+__all__ = ["Target", "bytes_needed", "free_disk", "order_output", "place", "writable"]
+
+_BYTES = {"half": 2, "float": 4, "uint32": 4, "uint8": 1, "uint10": 4 / 3, "uint12": 2, "uint16": 2}
+_EXR_TYPES = ("source", "half", "float")
+_DPX_TYPES = ("source", "uint8", "uint10", "uint12", "uint16")
+
+_NAME_LIMIT = 200
+"""Bytes of a result's name: disks take 255, and a temporary name is some 45 longer."""
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """Where the results of a shot go.
+
+    Attributes:
+        pattern: Their names.
+        paths: Frame number to path.
+        existing: Those that exist already.
+    """
+
+    pattern: Pattern
+    paths: Mapping[int, Path]
+    existing: tuple[Path, ...]
+
+    @property
+    def folder(self) -> Path:
+        """The folder they stand in, the sidecar with them."""
+        return self.pattern.folder
+
+
+def place(shot: Shot, found: Survey, folder: Path) -> Target:
+    """Names of the results, none of which is a source.
+
+    Args:
+        shot: The shot; a relative output is relative to ``folder``.
+        found: Its plate.
+        folder: Where the recipe stands.
+
+    Raises:
+        RequestError: The pattern does not fit the plate.
+        OutputRefusedError: A result would be a source, or could not be written there.
+    """
+    assert shot.output.plate is not None
+    text = shot.output.plate.replace("{shot}", shot.name)
+    if "{" in text:
+        raise RequestError(
+            f"'{text}' has a placeholder that nothing fills",
+            shot=shot.name,
+            key="output.plate",
+            remedy="{shot} is the only one",
+        )
+    pattern = Pattern.parse(folder / text)
+    if not pattern.token and len(found.frames) > 1:
+        raise RequestError(
+            f"'{text}' names one file, the plate has {len(found.frames)} frames",
+            shot=shot.name,
+            key="output.plate",
+            remedy="put #### where the frame number goes",
+        )
+    paths = {number: pattern.path(number) for number in found.frames}
+    writable(pattern.folder, (path.name for path in paths.values()), shot=shot.name)
+    _not_a_source(shot, found, paths)
+    existing = tuple(path for path in paths.values() if path.exists() or path.is_symlink())
+    return Target(pattern, paths, existing)
+
+
+def _not_a_source(shot: Shot, found: Survey, paths: Mapping[int, Path]) -> None:
+    sources = {os.path.realpath(found.sequence.path(number)) for number in found.frames}
+    for number, path in paths.items():
+        same = os.path.realpath(path) in sources
+        if same or atomic.same_file(found.sequence.path(number), path):
+            raise OutputRefusedError(
+                "the output is the source",
+                shot=shot.name,
+                file=path,
+                remedy="write to another folder; a source is never touched",
+            )
+
+
+def writable(folder: Path, names: Iterable[str], *, shot: str) -> None:
+    """Refuse a folder, there already or still to be made, that could not take the results.
+
+    Args:
+        folder: Where they go.
+        names: Their file names.
+        shot: The shot they belong to.
+
+    Raises:
+        OutputRefusedError: It is a file, may not be written, or a name is too long.
+    """
+    for name in (*names, *folder.parts):
+        if len(os.fsencode(name)) > _NAME_LIMIT:
+            raise OutputRefusedError(
+                f"the name is longer than {_NAME_LIMIT} bytes",
+                shot=shot,
+                file=name,
+                remedy="choose a shorter one",
+            )
+    there = _nearest(folder)
+    if not there.is_dir():
+        raise OutputRefusedError(
+            f"cannot be a folder: {there} is a file",
+            shot=shot,
+            file=folder,
+            remedy="write somewhere else",
+        )
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise OutputRefusedError(
+            f"cannot be written: no permission in {there}, or the disk is read-only",
+            shot=shot,
+            file=folder,
+            remedy="write somewhere else, or have its permissions changed",
+        )
+
+
+def _nearest(folder: Path) -> Path:
+    """The folder itself, or the nearest of its parents that exists, a broken link too."""
+    for there in (folder, *folder.parents):
+        if there.exists() or there.is_symlink():
+            return there
+    return Path()
+
+
+def free_disk(folder: Path) -> int:
+    """Free bytes where a folder is, or will be."""
+    return shutil.disk_usage(_nearest(folder)).free
+
+
+def order_output(shot: Shot, found: Survey, target: Target) -> OutputOrder:
+    """Format, type, compression and container of the results.
+
+    Raises:
+        RequestError: They contradict each other.
+        CannotCarryError: The result could not hold what the plate has.
+    """
+    ask, layout = shot.output, found.first
+    format = files.format_of_name(target.pattern.name)
+    if format not in files.WRITABLE:
+        raise RequestError(
+            f"'.{format}' cannot be written",
+            remedy="write .exr or .dpx",
+            shot=shot.name,
+            key="output",
+        )
+    kinds = _EXR_TYPES if format == "exr" else _DPX_TYPES
+    if ask.type not in kinds:
+        raise RequestError(
+            f"type {ask.type} does not exist in {format.upper()}",
+            remedy=f"its types are {', '.join(kinds[1:])}",
+            shot=shot.name,
+            key="output",
+        )
+    if format == "dpx" and (ask.compression != "source" or ask.container == "aces"):
+        raise RequestError(
+            "DPX has no compression and is no ACES container",
+            remedy="leave them out",
+            shot=shot.name,
+            key="output",
+        )
+    if ask.container == "aces" and (
+        ask.compression not in ("source", "none") or ask.type not in ("source", "half")
+    ):
+        raise RequestError(
+            "an ACES container is half without compression (SMPTE ST 2065-4)",
+            remedy="leave out type and compression",
+            shot=shot.name,
+            key="output",
+        )
+    order = OutputOrder(
+        format="exr" if format == "exr" else "dpx",
+        type=_type("half" if ask.container == "aces" else ask.type, found, format),
+        compression=_compression(ask, layout, format),
+        container=ask.container,
+        only_colour=ask.only_colour,
+    )
+    parts = tuple((part.name, tuple(part.channels)) for part in layout.parts)
+    problem = carry.problem(layout.format, parts, order)
+    if problem:
+        raise CannotCarryError(
+            problem,
+            shot=shot.name,
+            file=found.sequence.path(found.frames.first),
+            remedy="write EXR, or say 'only_colour: true' to leave them out",
+        )
+    return order
+
+
+def _type(asked: str, found: Survey, format: str) -> str:
+    source = found.type
+    same_format = found.first.format == format
+    if asked == source and same_format:
+        return "source"
+    if asked != "source" or same_format:
+        return asked
+    if format == "exr":
+        return source if source == "float" else "half"
+    return source if source.startswith("uint") and source != "uint32" else "uint10"
+
+
+def _compression(ask: OutputAsk, layout: Layout, format: str) -> str:
+    if format == "dpx" or ask.container == "aces":
+        return "none"
+    if ask.compression == "source" and layout.format != "exr":
+        return "zip"
+    return str(ask.compression)
+
+
+def bytes_needed(found: Survey, order: OutputOrder) -> tuple[int, bool]:
+    """Bytes that the results take, and whether that is close or only an upper bound."""
+    layout = found.first
+    same_codec = order.compression == "source" or layout.format == "dpx"
+    if order.type == "source" and order.format == layout.format and same_codec:
+        return found.bytes, True
+    samples = sum(_sample_bytes(layout, order) for layout in found.layouts.values())
+    return int(samples), order.compression == "none" or order.format == "dpx"
+
+
+def _sample_bytes(layout: Layout, order: OutputOrder) -> float:
+    total = 0.0
+    for part in layout.parts:
+        for kind in part.channels.values():
+            kept = kind if order.type == "source" else order.type
+            total += part.data_window[2] * part.data_window[3] * _BYTES[kept]
+    return total

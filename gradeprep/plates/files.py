@@ -1,0 +1,81 @@
+"""One door to all formats: which codec a file belongs to, by its content and its name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import ModuleType
+
+from gradeprep.errors import CannotCarryError, MissingPlateError, PlateError, TornFrameError
+from gradeprep.model.frame import Frame, Layout
+from gradeprep.plates import dpx, exr, other
+
+__all__ = ["WRITABLE", "format_of_name", "inspect", "read", "write"]
+
+WRITABLE = ("exr", "dpx")
+"""Formats that can be written; a plate of another format comes out as one of these."""
+
+_MAGIC = {b"\x76\x2f\x31\x01": "exr", b"SDPX": "dpx", b"XPDS": "dpx"}
+
+
+def format_of_name(path: str | Path) -> str:
+    """Format that a file's extension names: ``exr``, ``dpx``, or the extension itself."""
+    return Path(path).suffix.lower().removeprefix(".")
+
+
+def inspect(path: Path) -> Layout:
+    """What a file says about itself; no pixel is decoded, but a cut file is noticed.
+
+    Raises:
+        PlateError: Torn, of a kind that cannot be carried, or not what its name says.
+    """
+    return _codec(path).inspect(path)  # type: ignore[no-any-return]
+
+
+def read(path: Path) -> Frame:
+    """A whole frame: every part and channel in its own type, and the header.
+
+    Raises:
+        PlateError: Torn, of a kind that cannot be carried, or not what its name says.
+    """
+    return _codec(path).read(path)  # type: ignore[no-any-return]
+
+
+def write(frame: Frame, path: Path) -> None:
+    """Write a whole frame in its own format; the caller gives the file its final name.
+
+    Raises:
+        WriteError: The codec could not write it.
+    """
+    {"exr": exr, "dpx": dpx}[frame.format].write(frame, path)
+
+
+def _codec(path: Path) -> ModuleType:
+    named = format_of_name(path)
+    try:
+        with path.open("rb") as file:
+            magic = file.read(4)
+    except FileNotFoundError:
+        raise MissingPlateError("there is no such file", file=path) from None
+    except OSError as error:
+        raise PlateError(f"cannot be read: {error.strerror}", file=path) from error
+    if not magic:
+        raise TornFrameError("the file is empty", file=path, remedy="copy it again")
+    real = _MAGIC.get(magic, named if named in other.FORMATS else None)
+    if named in WRITABLE and real != named:
+        what = "it is cut or garbled" if real is None else f"its content is {real.upper()}"
+        raise TornFrameError(
+            f"named .{named}, but {what}", file=path, remedy="rename it, or copy it again"
+        )
+    if real in WRITABLE and real != named:
+        raise TornFrameError(
+            f"named .{named}, but its content is {real.upper()}",
+            file=path,
+            remedy=f"rename it to .{real}",
+        )
+    if real is None:
+        raise CannotCarryError(
+            f"'.{named}' is not a format of scene-referred plates",
+            file=path,
+            remedy=f"give {', '.join((*WRITABLE, *other.FORMATS))}",
+        )
+    return {"exr": exr, "dpx": dpx}.get(real, other)

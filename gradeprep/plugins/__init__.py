@@ -1,0 +1,1 @@
+"""What a plugin is, and where plugins are found."""

@@ -1,0 +1,169 @@
+"""Finding plugins: names first, objects on use.
+
+Built-ins and other people's plugins come through the same door, the entry-point groups
+``gradeprep.stages``, ``.meters``, ``.checks`` and ``.handovers`` of installed packages. Precedence:
+there is none. Two packages that claim one name are both reported and neither is used, so that a
+recipe never means one thing here and another elsewhere; a plugin that does not load is named
+with its error when it is asked for, and disturbs no other.
+"""
+
+from __future__ import annotations
+
+import difflib
+import inspect
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.metadata import EntryPoint, entry_points
+from typing import Any
+
+from pydantic import BaseModel
+
+from gradeprep.errors import PluginError
+from gradeprep.plugins.contracts import Check, Handover, Meter, Stage
+
+__all__ = ["KINDS", "Entry", "Registry", "installed"]
+
+KINDS: Mapping[str, type] = {
+    "stages": Stage,
+    "meters": Meter,
+    "checks": Check,
+    "handovers": Handover,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A plugin by name, not loaded yet.
+
+    Attributes:
+        kind: ``stages``, ``meters``, ``checks`` or ``handovers``.
+        name: The word a recipe uses.
+        target: ``module:object``.
+        source: Distribution that brings it, with its version.
+    """
+
+    kind: str
+    name: str
+    target: str
+    source: str
+
+    def load(self) -> Any:
+        """Import the plugin, check it against its contract, and make one.
+
+        Raises:
+            PluginError: It does not import, or does not keep the contract.
+        """
+        module, _, attribute = self.target.partition(":")
+        try:
+            found = EntryPoint(self.name, f"{module}:{attribute}", f"gradeprep.{self.kind}").load()
+            made = found()
+            self._check(made)
+        except PluginError:
+            raise
+        except (Exception, SystemExit) as error:  # a module that exits must not end the program
+            what = f"does not load: {type(error).__name__}: {error}"
+            raise self.broken(what) from error
+        return made
+
+    def broken(self, what: str) -> PluginError:
+        """An error that names this plugin and where it comes from."""
+        return PluginError(
+            f"{self.kind[:-1]} '{self.name}' from {self.source} ({self.target}) {what}",
+            remedy="update or uninstall that package",
+        )
+
+    def _check(self, made: Any) -> None:
+        contract = KINDS[self.kind]
+        for name in ("name", "summary"):
+            if not isinstance(getattr(made, name, None), str):
+                raise self.broken(f"has no text '{name}'")
+        if made.name != self.name:
+            raise self.broken(f"calls itself '{made.name}'")
+        params = getattr(made, "Params", None)
+        if not (isinstance(params, type) and issubclass(params, BaseModel)):
+            raise self.broken("has no pydantic model 'Params'")
+        for name, wanted in _methods(contract):
+            method = getattr(made, name, None)
+            if not callable(method):
+                raise self.broken(f"has no method '{name}'")
+            given = list(inspect.signature(method).parameters)
+            if len(given) != len(wanted):
+                raise self.broken(
+                    f"takes ({', '.join(given)}) in '{name}'; the contract says "
+                    f"({', '.join(wanted)})"
+                )
+
+
+def _methods(contract: type) -> Iterable[tuple[str, list[str]]]:
+    for name, member in vars(contract).items():
+        if inspect.isfunction(member) and not name.startswith("_"):
+            yield name, list(inspect.signature(member).parameters)[1:]
+
+
+class Registry:
+    """The plugins of this process, by kind and name."""
+
+    def __init__(self, entries: Iterable[Entry]) -> None:
+        self.entries = tuple(sorted(entries, key=lambda e: (e.kind, e.name, e.source)))
+        self._made: dict[tuple[str, str], Any] = {}
+
+    def names(self, kind: str) -> tuple[str, ...]:
+        """Names of one kind, each once."""
+        return tuple(dict.fromkeys(entry.name for entry in self.entries if entry.kind == kind))
+
+    def get(self, kind: str, name: str) -> Any:
+        """The plugin, loaded at its first use.
+
+        Raises:
+            PluginError: Unknown, claimed twice, or broken.
+        """
+        key = (kind, name)
+        if key not in self._made:
+            self._made[key] = self._entry(kind, name).load()
+        return self._made[key]
+
+    def _entry(self, kind: str, name: str) -> Entry:
+        found = [e for e in self.entries if e.kind == kind and e.name == name]
+        if not found:
+            known = self.names(kind)
+            close = difflib.get_close_matches(name, known, n=3)
+            hint = f"did you mean {' or '.join(close)}?" if close else f"known: {', '.join(known)}"
+            raise PluginError(f"no {kind[:-1]} is called '{name}'", remedy=hint)
+        if len(found) > 1:
+            sources = " and ".join(f"{e.source} ({e.target})" for e in found)
+            raise PluginError(
+                f"{kind[:-1]} '{name}' is claimed twice, by {sources}",
+                remedy="uninstall one of them",
+            )
+        return found[0]
+
+    def params(self, kind: str) -> tuple[dict[str, type[BaseModel]], list[PluginError]]:
+        """Parameter models of all plugins of a kind that load, and the errors of the rest."""
+        models: dict[str, type[BaseModel]] = {}
+        errors: list[PluginError] = []
+        for name in self.names(kind):
+            try:
+                models[name] = self.get(kind, name).Params
+            except PluginError as error:
+                errors.append(error)
+        return models, errors
+
+
+@cache
+def installed() -> Registry:
+    """The plugins of all installed packages; read once a process."""
+    return Registry(
+        Entry(kind, point.name, point.value, _source(point))
+        for kind in KINDS
+        for point in _unique(entry_points(group=f"gradeprep.{kind}"))
+    )
+
+
+def _unique(points: Iterable[EntryPoint]) -> Iterable[EntryPoint]:
+    """One entry a target: a package found twice on the path is still one package."""
+    return {(p.name, p.value, _source(p)): p for p in points}.values()
+
+
+def _source(point: EntryPoint) -> str:
+    return f"{point.dist.name} {point.dist.version}" if point.dist is not None else "unknown"

@@ -1,0 +1,1 @@
+"""Running orders: on this machine, frames in parallel."""

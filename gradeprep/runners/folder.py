@@ -1,0 +1,41 @@
+"""The folder of a shot's results: made where it is missing, left as clean as it was found."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from gradeprep.errors import WriteError
+from gradeprep.plates import atomic
+
+__all__ = ["result_folder"]
+
+
+@contextmanager
+def result_folder(folder: Path) -> Iterator[None]:
+    """The folder, for as long as results are written into it.
+
+    What dead processes left half-written there is removed, before and after: a worker that was
+    killed cannot clean up behind itself. Folders that were made here and stayed empty go again.
+
+    Raises:
+        WriteError: The folder cannot be made.
+    """
+    made = [there for there in (folder, *folder.parents) if not there.exists()]
+    try:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise WriteError(
+                f"the folder cannot be made: {error.strerror}",
+                file=folder,
+                remedy="write somewhere else",
+            ) from error
+        atomic.sweep(folder)
+        yield
+    finally:
+        atomic.sweep(folder)
+        for there in made:
+            with suppress(OSError):  # it holds something now
+                there.rmdir()

@@ -1,0 +1,1 @@
+"""The built-in stages: what happens to scene-linear pixels."""

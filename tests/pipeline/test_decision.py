@@ -1,0 +1,92 @@
+"""Decisions: what a frame's stages amount to, in order and backwards."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from lightref import WEIGHTS, decide
+
+from gradeprep.errors import PluginError
+from gradeprep.pipeline.decision import Decision
+
+LIFT = ("lift", {"stops": 1.0, "below": -3.0, "softness": 3.0})
+PULL = ("pull", {"stops": -3.0})
+BALANCE = ("balance", {"stops": (0.5, 0.0, -1.0)})
+NOTHING = ("lift", {"stops": 0.0, "below": -3.0, "softness": 3.0})
+
+
+def pixels() -> np.ndarray:
+    rng = np.random.default_rng(5)
+    return (2.0 ** rng.uniform(-8, 3, (4, 8, 1)) * rng.uniform(0.1, 1, (4, 8, 3))).astype("f4")
+
+
+@pytest.mark.parametrize(
+    ("stages", "gains", "scalar", "identity", "stops", "slope"),
+    [
+        ((), (1.0, 1.0, 1.0), True, True, 0.0, 1.0),
+        ((PULL,), (0.125, 0.125, 0.125), True, False, -3.0, 1.0),
+        ((PULL, PULL), (2.0**-6,) * 3, True, False, -6.0, 1.0),
+        ((PULL, ("pull", {"stops": 3.0})), (1.0, 1.0, 1.0), True, True, 0.0, 1.0),
+        ((BALANCE,), (2.0**0.5, 1.0, 0.5), False, False, 0.0, 1.0),
+        ((PULL, BALANCE), (2.0**0.5 / 8, 0.125, 0.0625), False, False, -3.0, 1.0),
+        ((NOTHING, PULL), (0.125, 0.125, 0.125), True, False, -3.0, 1.0),
+        ((LIFT, PULL), None, False, False, -3.0, 0.375),
+        ((LIFT, LIFT, PULL), None, False, False, -3.0, 0.375**2),
+    ],
+)
+def test_amounts_to(stages, gains, scalar, identity, stops, slope):
+    decision = decide(*stages)
+    assert decision.gains == (None if gains is None else pytest.approx(gains, rel=1e-15))
+    assert (decision.scalar, decision.identity) == (scalar, identity)
+    assert (decision.stops, decision.slope) == (stops, slope)
+
+
+@given(st.integers(-40, 40))
+def test_backwards_is_the_opposite_gain(stops):
+    pull = ("pull", {"stops": float(stops)})
+    assert decide(pull, backwards=True).gains == decide(("pull", {"stops": -float(stops)})).gains
+
+
+def test_every_stage_is_told_what_exposure_is_still_to_come():
+    decision = decide(LIFT, PULL, LIFT, ("pull", {"stops": 0.5}), BALANCE)
+    assert [step.light.stops_to_come for step in decision.steps] == [-2.5, 0.5, 0.5, 0.0, 0.0]
+    assert {step.light.weights for step in decision.steps} == {WEIGHTS}
+    backwards = decide(LIFT, PULL, backwards=True)
+    assert [step.light.stops_to_come for step in backwards.steps] == [-3.0, 0.0]
+
+
+@pytest.mark.parametrize(
+    "stages", [(LIFT, PULL), (PULL, LIFT), (BALANCE, LIFT, PULL), (LIFT, PULL, BALANCE)]
+)
+def test_stages_run_in_order_and_back_last_first(stages):
+    by_hand = pixels()
+    for step in decide(*stages).steps:
+        by_hand = step.stage.apply(by_hand, step.numbers, step.light)
+    done = decide(*stages).apply(pixels())
+    assert done.tobytes() == by_hand.tobytes()
+    back = decide(*stages, backwards=True).apply(done)
+    np.testing.assert_allclose(back, pixels(), rtol=3e-5)
+
+
+def test_order_matters_to_a_lift():
+    """The curve stands on the normalized picture: after the pull it looks at what is there."""
+    before, after = decide(LIFT, PULL).apply(pixels()), decide(PULL, LIFT).apply(pixels())
+    np.testing.assert_allclose(before, after, rtol=1e-5)  # the same picture, ...
+    assert before.tobytes() != after.tobytes()  # ... not the same rounding
+
+
+def test_a_stage_without_an_inverse_has_no_slope():
+    class OneWay:
+        def slope(self, numbers):
+            return None
+
+    step = decide(PULL).steps[0]
+    one_way = type(step)(OneWay(), {}, step.light)
+    assert Decision((step, one_way)).slope is None
+
+
+def test_an_unknown_stage_is_named():
+    with pytest.raises(PluginError, match="no stage is called 'pul'; did you mean pull"):
+        decide(("pul", {"stops": 1.0}))

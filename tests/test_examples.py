@@ -1,0 +1,46 @@
+"""Each script in examples/ runs as a person would start it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+from support import write_exr
+
+EXAMPLES = Path(__file__).parent.parent / "examples"
+
+
+def start(script: str, *arguments: object, folder: Path) -> str:
+    done = subprocess.run(
+        [sys.executable, str(EXAMPLES / script), *map(str, arguments)],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_pull_a_plate(tmp_path: Path) -> None:
+    for frame in (1001, 1002):
+        planes = {name: np.full((4, 6), 0.72, np.float16) for name in "RGB"}
+        write_exr(tmp_path / f"hot.{frame}.exr", planes)
+    said = start(
+        "pull_a_plate.py", "hot.####.exr", "normal/hot.####.exr", -2, "ACEScg", folder=tmp_path
+    )
+    assert "2 frames by -2 stops" in said
+    assert "half-table" in said
+    assert sorted(path.name for path in (tmp_path / "normal").iterdir()) == [
+        "hot.1001.exr",
+        "hot.1002.exr",
+        "plate.stops.json",
+    ]
+
+
+def test_every_example_is_run() -> None:
+    told = Path(__file__).read_text(encoding="utf-8")
+    for script in EXAMPLES.glob("*.py"):
+        assert f'"{script.name}"' in told

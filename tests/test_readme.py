@@ -1,0 +1,54 @@
+"""Every command of the README runs, on the demo's plates, in the order it stands there."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+import yaml
+from support import run
+
+from gradeprep.pipeline.asked import build
+
+README = Path(__file__).parent.parent / "README.md"
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+
+
+def test_readme_begins_with_the_job_and_two_commands() -> None:
+    first, second, *_ = blocks("sh")
+    assert first.count("\n") == 1
+    assert "gradeprep demo film" in first
+    assert second.count("\n") == 1
+    assert "pytest -n auto" in second
+    assert README.read_text(encoding="utf-8").index("```") < 2500
+
+
+def test_every_command_of_the_readme_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    demo = run(capsys, "demo", "film", "--quiet")
+    assert demo.code == 0, demo.err
+    commands = [line for block in blocks("sh")[2:] for line in block.splitlines() if line]
+    assert len(commands) >= 12
+    for line in commands:
+        program, *arguments = shlex.split(line)
+        assert program == "gradeprep"
+        done = run(capsys, *arguments)
+        assert done.code == 0, f"{line}\n{done.err}"
+    for result in ("loft", "lifted", "quay", "restored", "aces", "log"):
+        assert any((tmp_path / result).iterdir())
+
+
+def test_the_recipe_of_the_readme_is_one() -> None:
+    text, stages = blocks("yaml")
+    recipe = build(yaml.safe_load(text))
+    assert list(recipe.shots) == ["quay_0100", "quay_0110"]
+    data = yaml.safe_load(text)
+    data["shots"]["quay_0100"].update(yaml.safe_load(stages))
+    build(data)
