@@ -19,6 +19,8 @@ __all__ = ["COMMANDS", "cli", "main"]
 
 COMMANDS = {
     "demo": "Invent a small production, run it, and show what came out.",
+    "headroom": "Say how many stops hot a scene may be exposed, and how to get there.",
+    "compensate": "Write transforms that show a hot recording at normal exposure.",
     "measure": "Read how many stops a plate, or a whole scene, is over.",
     "check": "Say what is wrong with a plate: gaps, clipping, noise.",
     "pull": "Bring one plate back by a number of stops.",

@@ -9,6 +9,8 @@ import click
 from pydantic import TypeAdapter
 
 from gradeprep import sidecar
+from gradeprep.model.advised import Advised
+from gradeprep.model.compensated import Compensated
 from gradeprep.model.judged import Checked, Measured, SceneTold
 from gradeprep.model.recipe import recipe_schema
 from gradeprep.model.task import Task
@@ -21,6 +23,8 @@ DOCUMENTS: dict[str, Any] = {
     "measure": Measured,
     "scene": SceneTold,
     "check": Checked,
+    "headroom": Advised,
+    "compensate": Compensated,
 }
 
 
@@ -28,7 +32,7 @@ DOCUMENTS: dict[str, Any] = {
 @click.argument("kind", type=click.Choice(["recipe", "sidecar", *DOCUMENTS]))
 def command(kind: str) -> None:
     """Print a JSON Schema (2020-12): of recipes, with the installed plugins' parameters, of
-    sidecars, of tasks, or of what `measure` and `check` tell with --json.
+    sidecars, of tasks, or of what `measure`, `check`, `headroom` or `compensate` tells with --json.
     Editors complete recipes from it.
 
     \b
