@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
 
 from gradeprep.model.task import StageOrder
-from gradeprep.plugins.contracts import Light, Numbers, Pixels, Stage
+from gradeprep.plugins.contracts import Light, Luminance, Numbers, Pixels, Stage, TonalStage
 from gradeprep.plugins.registry import installed
 
 __all__ = ["Decision", "Step", "prepare"]
@@ -51,6 +54,40 @@ class Decision:
         any matrix between primaries."""
         gains = self.gains
         return gains is not None and gains[0] == gains[1] == gains[2]
+
+    @property
+    def tonal(self) -> bool:
+        """Whether each stage is one gain for all channels, of the pixel's luminance or plain."""
+        needed = "tone_gain_back" if self.backwards else "tone_gain"
+        for step in self.steps:
+            gains = step.stage.gains(step.numbers)
+            one = gains is not None and gains[0] == gains[1] == gains[2]
+            if not (one or hasattr(step.stage, needed)):
+                return False
+        return True
+
+    def gain_of(self, luminance: Luminance) -> Luminance:
+        """Gain of each luminance through all stages, for stages that are `tonal`.
+
+        Each stage sees the luminance that the ones before it left. Float32, of one shape.
+        """
+        plain = 1.0
+        total: Luminance | None = None
+        for step in reversed(self.steps) if self.backwards else self.steps:
+            gains = step.stage.gains(step.numbers)
+            if gains is not None:
+                factor = 1.0 / gains[0] if self.backwards else gains[0]
+                plain *= factor
+                luminance = luminance * np.float32(factor)
+                continue
+            tonal = cast(TonalStage, step.stage)
+            told = tonal.tone_gain_back if self.backwards else tonal.tone_gain
+            gain = told(luminance, step.numbers, step.light)
+            luminance = luminance * gain
+            total = gain if total is None else total * gain
+        if total is None:
+            return np.full(luminance.shape, plain, np.float32)
+        return np.multiply(total, np.float32(plain))
 
     @property
     def identity(self) -> bool:

@@ -87,7 +87,7 @@ def compute(task: Task, order: FrameOrder) -> Computed:
         groups = find_groups(frame.parts, task.layers)
     except ValueError as error:
         raise TornFrameError(str(error)) from error
-    decision = prepare(order.stages, _weights(space, task.colour), backwards=task.inverse)
+    decision = prepare(order.stages, _weights(space, task.colour.working), backwards=task.inverse)
     planes: dict[tuple[int, str], Plane] = {}
     counts = _Tally()
     kernel = "carry"
@@ -135,10 +135,10 @@ def _hash_once(name: str) -> str | None:
     return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else None
 
 
-def _weights(space: colour.Colour, order: ColourOrder) -> tuple[float, float, float]:
+def _weights(space: colour.Colour, linear: str) -> tuple[float, float, float]:
     """Luminance weights; a config that cannot tell them serves plain gains all the same."""
     try:
-        return space.weights(order.working)
+        return space.weights(linear)
     except ColourError:
         return (1.0 / 3, 1.0 / 3, 1.0 / 3)
 
@@ -177,6 +177,7 @@ def _group(
         decode=decode,
         encode=encode,
         channels=_channels(group),
+        weights=_weights(space, order.source) if kernel == "tone-gain" else (0.0, 1.0, 0.0),
     )
     return outcome, kernel
 

@@ -420,6 +420,10 @@ class _ShotPlanner:
             )
 
 
+_WHOLE = {"tone-gain", "code-table", "curve", "light"}
+"""Kernels that need all of R, G and B, or a luminance."""
+
+
 def _unfit(found: Survey, decisions: list[Decision], used: list[str]) -> tuple[str, str] | None:
     """What is wrong and what to do, when the plate's channels cannot take the stages."""
     if not found.groups:
@@ -433,7 +437,7 @@ def _unfit(found: Survey, decisions: list[Decision], used: list[str]) -> tuple[s
             "convert the plate to half or float",
         )
     kinds = {group.kind for group in found.groups}
-    if "some" in kinds and not {"light", "curve"}.isdisjoint(used):
+    if "some" in kinds and not _WHOLE.isdisjoint(used):
         names = ", ".join(n for group in found.groups for n in group.names)
         return (
             f"has only {names}; a lift or a colour conversion needs R, G and B",

@@ -52,7 +52,8 @@ def reversible(
     known = [slope for slope in slopes if slope is not None]
     if len(known) < len(slopes):
         return _not("a stage has no inverse")
-    coded = "curve" in used or ("light" in used and not _no_curve(order))
+    coded = not {"curve", "code-table"}.isdisjoint(used)
+    coded = coded or ("light" in used and not _no_curve(order))
     if found.type not in ("half", "float") or coded:
         return _not("values were rounded to codes of a curve; the error is that rounding")
     if min(known) < 1.0 or "light" in used:

@@ -33,16 +33,21 @@ __all__ = [
     "Check",
     "Handover",
     "Light",
+    "Luminance",
     "Meter",
     "Numbers",
     "Pixels",
     "PlateView",
     "Scale",
     "Stage",
+    "TonalStage",
 ]
 
 Pixels = npt.NDArray[np.float32]
 """Scene-linear RGB in the working space: float32, H x W x 3, C-contiguous."""
+
+Luminance = npt.NDArray[np.float32]
+"""Scene-linear luminance, one value a pixel."""
 
 T = TypeVar("T")
 
@@ -116,6 +121,24 @@ class Scale:
     step: float
     log: bool
     tone: Callable[[npt.NDArray[np.floating]], npt.NDArray[np.float64]]
+
+
+@runtime_checkable
+class TonalStage(Protocol):
+    """What a stage may offer besides: its gain as a function of luminance alone.
+
+    A stage whose gain is the same for all three channels, and depends on the pixel's luminance
+    only, may be fused with others without any conversion of primaries. It must say the same as
+    `Stage.apply` and `Stage.inverse` do.
+    """
+
+    def tone_gain(self, luminance: Luminance, numbers: Numbers, light: Light) -> Luminance:
+        """Gain of each luminance; the given array is left as it is."""
+        ...
+
+    def tone_gain_back(self, luminance: Luminance, numbers: Numbers, light: Light) -> Luminance:
+        """Gain that takes it back, of each luminance after the stage."""
+        ...
 
 
 class PlateView(Protocol):

@@ -31,6 +31,7 @@ __all__ = ["MIN_SLOPE", "Lift", "LiftParams", "smootherstep"]
 
 MIN_SLOPE = 1.0 / 16.0
 STEEPEST = 1.875
+LN2 = math.log(2.0)
 
 Tones = npt.NDArray[np.floating]
 
@@ -61,7 +62,13 @@ class LiftParams(BaseModel):
 def smootherstep(x: Tones) -> Tones:
     """Quintic smootherstep, clamped to 0..1; the same shape and dtype as ``x``."""
     x = np.clip(x, 0.0, 1.0)
-    return x * x * x * (x * (x * 6.0 - 15.0) + 10.0)
+    value = x * x.dtype.type(6.0)
+    value -= 15.0
+    value *= x
+    value += 10.0
+    for _ in range(3):
+        value *= x
+    return value
 
 
 class Lift:
@@ -93,15 +100,34 @@ class Lift:
 
     def apply(self, rgb: Pixels, numbers: Numbers, light: Light) -> Pixels:
         """Scene-linear pixels, H x W x 3 float32, times the gain of their tone."""
-        tone = _tone(rgb, light)
-        gain = np.exp2(_gain_at(tone, numbers))
+        gain = self.tone_gain(_luminance(rgb, light), numbers, light)
         return np.multiply(rgb, gain[..., None], out=rgb)
+
+    def tone_gain(
+        self, luminance: npt.NDArray[np.float32], numbers: Numbers, light: Light
+    ) -> npt.NDArray[np.float32]:
+        """The gain of each luminance, the same for all three channels; float32 of its shape."""
+        stops, below, softness = _curve(numbers)
+        depth = np.maximum(luminance, 0.0)
+        with np.errstate(divide="ignore"):
+            np.log(depth, out=depth)  # numpy has vector code for log and exp, not for log2
+        depth *= np.float32(-1.0 / (LN2 * softness))
+        depth += np.float32((below + math.log2(GREY) - light.stops_to_come) / softness)
+        gain = smootherstep(depth)
+        gain *= np.float32(stops * LN2)
+        return np.asarray(np.exp(gain, out=gain), np.float32)
 
     def inverse(self, rgb: Pixels, numbers: Numbers, light: Light) -> Pixels:
         """Divides each pixel by the gain that its tone had before the lift."""
-        lifted = _tone(rgb, light).astype(np.float64)
-        gain = np.exp2(_gain_at(_tone_before(lifted, numbers), numbers))
-        return np.divide(rgb, gain[..., None], out=rgb, casting="same_kind")
+        gain = self.tone_gain_back(_luminance(rgb, light), numbers, light)
+        return np.multiply(rgb, gain[..., None], out=rgb)
+
+    def tone_gain_back(
+        self, luminance: npt.NDArray[np.float32], numbers: Numbers, light: Light
+    ) -> npt.NDArray[np.float32]:
+        """The gain that takes the lift of a lifted luminance back; float32 of its shape."""
+        gain = _gain_at(_tone_before(_tone_of(luminance, light), numbers), numbers)
+        return np.exp2(-gain).astype(np.float32)
 
 
 def _curve(numbers: Numbers) -> tuple[float, float, float]:
@@ -112,22 +138,25 @@ def _curve(numbers: Numbers) -> tuple[float, float, float]:
     return float(stops), float(below), float(softness)
 
 
-def _tone(rgb: Pixels, light: Light) -> npt.NDArray[np.float32]:
-    """Tone in the normalized picture, in stops from grey; -inf for luminance at or under 0."""
+def _luminance(rgb: Pixels, light: Light) -> npt.NDArray[np.float32]:
     red, green, blue = (np.float32(weight) for weight in light.weights)
     luminance = rgb[..., 0] * red
     luminance += rgb[..., 1] * green
     luminance += rgb[..., 2] * blue
-    np.maximum(luminance, 0.0, out=luminance)
+    return luminance
+
+
+def _tone_of(luminance: npt.NDArray[np.float32], light: Light) -> npt.NDArray[np.float64]:
+    """Tone in the normalized picture, in stops from grey; -inf at or under 0."""
     with np.errstate(divide="ignore"):
-        tone = np.log2(luminance, out=luminance)
-    tone += np.float32(light.stops_to_come - np.log2(GREY))
-    return np.asarray(tone, np.float32)
+        tone = np.log2(np.maximum(luminance, 0.0).astype(np.float64))
+    return np.asarray(tone + (light.stops_to_come - math.log2(GREY)), np.float64)
 
 
-def _gain_at(tone: Tones, numbers: Numbers) -> Tones:
+def _gain_at(tone: npt.NDArray[np.float64], numbers: Numbers) -> npt.NDArray[np.float64]:
+    """Gain in stops at a tone."""
     stops, below, softness = _curve(numbers)
-    return smootherstep((below - tone) / softness) * tone.dtype.type(stops)
+    return np.asarray(smootherstep((below - tone) / softness) * stops, np.float64)
 
 
 def _tone_before(lifted: npt.NDArray[np.float64], numbers: Numbers) -> npt.NDArray[np.float64]:

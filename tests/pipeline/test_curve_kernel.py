@@ -29,10 +29,24 @@ def pulled(space: str, planes: list[np.ndarray], stops: float) -> list[np.ndarra
         wanted=TEN_BIT,
         curve=True,
     )
-    assert name == "curve"
-    return kernels.run(
-        name, planes, decision, source=TEN_BIT, wanted=TEN_BIT, decode=curve[0], encode=curve[1]
-    ).planes
+    assert name == "code-table"
+    looked_up, computed = (
+        kernels.run(
+            kernel,
+            planes,
+            decision,
+            source=TEN_BIT,
+            wanted=TEN_BIT,
+            decode=curve[0],
+            encode=curve[1],
+        )
+        for kernel in (name, "curve")
+    )
+    for one, other in zip(looked_up.planes, computed.planes, strict=True):
+        assert np.array_equal(one, other)
+    assert looked_up.clipped == computed.clipped
+    assert looked_up.overflow == computed.overflow
+    return looked_up.planes
 
 
 def test_most_log_spaces_of_the_built_in_config_are_proved() -> None:

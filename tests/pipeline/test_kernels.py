@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from lightref import CODES, HALVES, decide, lifted, ulps
 
 from gradeprep import colour
-from gradeprep.pipeline import kernels
+from gradeprep.pipeline import kernels, light, plain
 from gradeprep.pipeline.kernels import Wanted, choose, run
 from gradeprep.pipeline.types import kernel_type
 
@@ -65,12 +65,22 @@ def products(stops: float) -> np.ndarray:
         ((pull(-3),), {"working": False}, "half-table"),  # a gain commutes with primaries
         ((pull(-3),), {"linear": False, "working": False}, "light"),
         ((pull(-3),), {"source": FLOAT, "wanted": FLOAT}, "float-gain"),
-        ((pull(-3),), {"source": FLOAT, "wanted": HALF}, "light"),
+        ((pull(-3),), {"source": FLOAT, "wanted": HALF}, "tone-gain"),
+        ((pull(-3),), {"linear": False, "curve": True}, "curve"),
+        (
+            (pull(-3),),
+            {"linear": False, "curve": True, "source": INTEGERS[10], "wanted": INTEGERS[10]},
+            "code-table",
+        ),
+        ((LIFT, pull(-3)), {"linear": False, "curve": True}, "light"),
         ((pull(-3),), {"source": INTEGERS[10], "wanted": INTEGERS[10]}, "light"),
         ((pull(-3),), {"wanted": INTEGERS[16]}, "light"),
         ((BALANCE,), {}, "half-table"),
         ((BALANCE,), {"working": False}, "light"),  # a gain per channel does not
-        ((LIFT, pull(-3)), {}, "light"),
+        ((LIFT, pull(-3)), {}, "tone-gain"),
+        ((LIFT, pull(-3)), {"working": False}, "tone-gain"),
+        ((LIFT, BALANCE), {}, "light"),
+        ((LIFT,), {"same_space": False}, "light"),
     ],
 )
 def test_the_cheapest_exact_arithmetic_is_chosen(stages, facts, name):
@@ -170,7 +180,8 @@ def test_clipped_and_nonfinite_samples_are_counted_in_the_source(kernel):
 
 def test_counts_do_not_depend_on_where_a_chunk_ends(monkeypatch):
     whole = grey("half-table", ALL, pull(3)), grey("light", ALL, pull(-3))
-    monkeypatch.setattr(kernels, "CHUNK", 1000)
+    for module in (plain, light):
+        monkeypatch.setattr(module, "CHUNK", 1000)
     parts = grey("half-table", ALL, pull(3)), grey("light", ALL, pull(-3))
     for a, b in zip(whole, parts, strict=True):
         assert a.planes[0].tobytes() == b.planes[0].tobytes()
