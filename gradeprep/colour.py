@@ -11,6 +11,7 @@ import hashlib
 import os
 import re
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
 
@@ -25,6 +26,7 @@ __all__ = [
     "Chromaticities",
     "Colour",
     "Convert",
+    "ToLinear",
     "applied",
     "choose_config",
     "load",
@@ -114,6 +116,19 @@ def _load(config: str, context: tuple[tuple[str, str], ...]) -> Colour:
         ) from error
     name = f"ocio://{raw.getName()}" if builtin else str(Path(config).resolve())
     return Colour(raw, name, text)
+
+
+@dataclass(frozen=True, slots=True)
+class ToLinear:
+    """From a space's values to a linear space: a curve per channel, then one matrix.
+
+    Attributes:
+        decode: The curve, in place; None where the space is linear.
+        matrix: 3 x 3, float64; rows make R, G, B of the linear space.
+    """
+
+    decode: Convert | None
+    matrix: npt.NDArray[np.float64]
 
 
 class Colour:
@@ -301,6 +316,27 @@ class Colour:
             return None
         return ocio.GroupTransform(steps[:matrices])
 
+    @cache  # noqa: B019 - a Colour lives as long as the process
+    def to_linear(self, space: str, linear: str) -> ToLinear | None:
+        """The way from a space to a linear one in two parts, where that is proved.
+
+        Args:
+            space: A scene-linear space, or one that is a curve per channel before matrices.
+            linear: A scene-linear space.
+        """
+        if not self.is_linear(linear):
+            return None
+        if self.is_linear(space):
+            return ToLinear(None, self._matrix(space, linear))
+        curve = self.curve(space, linear)
+        if curve is None:
+            return None
+        steps = list(self._processor(space, linear).createGroupTransform())
+        matrices = ocio.GroupTransform([step for step in steps if not _per_channel(step)])
+        columns = np.eye(3, dtype=np.float32).reshape(1, 3, 3).copy()
+        applied(self._config.getProcessor(matrices, ocio.TRANSFORM_DIR_FORWARD))(columns)
+        return ToLinear(curve[0], np.asarray(columns[0].T, np.float64))
+
     def _processor(self, source: str, result: str) -> ocio.Processor:
         try:
             return self._config.getProcessor(source, result)
@@ -344,7 +380,7 @@ class Colour:
 
     @cache  # noqa: B019 - a Colour lives as long as the process
     def weights(self, working: str) -> tuple[float, float, float]:
-        """Luminance weights of a scene-linear space for R, G, B; they sum to 1.
+        """Luminance weights of a space's own linear primaries for R, G, B; they sum to 1.
 
         The luminance is that of ACES2065-1 (SMPTE RP 177 over the ST 2065-1 primaries), after
         the config's own adaptation to its white.
@@ -360,8 +396,10 @@ class Colour:
                 file=self.name,
                 remedy="add the role to the config",
             ) from error
-        matrix = self._matrix(working, interchange)
-        red, green, blue = np.asarray(_AP0_TO_Y) @ matrix
+        path = self.to_linear(working, interchange)
+        if path is None:
+            raise ColourError(f"'{working}' is no light that luminance can be told of")
+        red, green, blue = np.asarray(_AP0_TO_Y) @ path.matrix
         total = red + green + blue
         return (float(red / total), float(green / total), float(blue / total))
 

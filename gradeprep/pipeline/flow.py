@@ -159,6 +159,7 @@ def _group(
         source=source,
         wanted=wanted,
         curve=curve is not None,
+        to_linear=space.to_linear(order.source, order.result) is not None,
     )
     decode, encode = (
         curve
@@ -177,7 +178,8 @@ def _group(
         decode=decode,
         encode=encode,
         channels=_channels(group),
-        weights=_weights(space, order.source) if kernel == "tone-gain" else (0.0, 1.0, 0.0),
+        weights=_weights(space, order.source),
+        path=space.to_linear(order.source, order.result),
     )
     return outcome, kernel
 

@@ -300,6 +300,7 @@ class _ShotPlanner:
             bytes_close=close,
             bytes_free=free,
             existing=place.existing,
+            carried=ask.carried,
         )
 
     def _colour(self, output: OutputOrder) -> ColourOrder:
@@ -385,6 +386,7 @@ class _ShotPlanner:
             source=source,
             wanted=source if output.type == "source" else kernel_type(output.type),
             curve=self.config.curve(order.source, order.working) is not None,
+            to_linear=self.config.to_linear(order.source, order.result) is not None,
         )
 
     def _carriable(self, decisions: list[Decision], used: list[str]) -> None:

@@ -65,7 +65,8 @@ def products(stops: float) -> np.ndarray:
         ((pull(-3),), {"working": False}, "half-table"),  # a gain commutes with primaries
         ((pull(-3),), {"linear": False, "working": False}, "light"),
         ((pull(-3),), {"source": FLOAT, "wanted": FLOAT}, "float-gain"),
-        ((pull(-3),), {"source": FLOAT, "wanted": HALF}, "tone-gain"),
+        ((pull(-3),), {"source": FLOAT, "wanted": HALF}, "light"),
+        ((pull(-3),), {"source": FLOAT, "wanted": HALF, "to_linear": True}, "tone-gain"),
         ((pull(-3),), {"linear": False, "curve": True}, "curve"),
         (
             (pull(-3),),
@@ -77,8 +78,18 @@ def products(stops: float) -> np.ndarray:
         ((pull(-3),), {"wanted": INTEGERS[16]}, "light"),
         ((BALANCE,), {}, "half-table"),
         ((BALANCE,), {"working": False}, "light"),  # a gain per channel does not
-        ((LIFT, pull(-3)), {}, "tone-gain"),
-        ((LIFT, pull(-3)), {"working": False}, "tone-gain"),
+        ((LIFT, pull(-3)), {"to_linear": True}, "tone-gain"),
+        ((LIFT, pull(-3)), {"working": False, "to_linear": True}, "tone-gain"),
+        (
+            (LIFT, pull(-3)),
+            {"linear": False, "same_space": False, "to_linear": True, "source": INTEGERS[10]},
+            "tone-gain",
+        ),
+        (
+            (LIFT,),
+            {"linear": False, "to_linear": True, "source": FLOAT, "wanted": FLOAT},
+            "light",
+        ),
         ((LIFT, BALANCE), {}, "light"),
         ((LIFT,), {"same_space": False}, "light"),
     ],

@@ -74,3 +74,46 @@ def test_a_luminance_plane_is_its_own_luminance():
     grey = run("light", [plane], decide(*STAGES), source=HALF, wanted=HALF)
     fused = run("tone-gain", [plane], decide(*STAGES), source=HALF, wanted=HALF)
     assert ulps(grey.planes[0], fused.planes[0]) <= 1
+
+
+TEN_BIT = kernel_type("uint10")
+
+
+@pytest.mark.parametrize("result", [AP0, AP1])
+def test_behind_a_curve_and_into_other_primaries(result):
+    """Ten-bit log codes to light in other primaries, against the full way."""
+    rng = np.random.default_rng(8)
+    codes = [rng.integers(200, 800, (64, 64)).astype(np.uint16) for _ in range(3)]
+    path = STUDIO.to_linear("ACEScct", result)
+    assert path is not None
+    ways = {"decode": STUDIO.convert("ACEScct", AP1), "encode": STUDIO.convert(AP1, result)}
+    decision = decide(*STAGES)
+    full = run("light", codes, decision, source=TEN_BIT, wanted=HALF, **ways)
+    weights = STUDIO.weights("ACEScct")
+    fused = run(
+        "tone-gain", codes, decision, source=TEN_BIT, wanted=HALF, weights=weights, path=path
+    )
+    for one, other in zip(full.planes, fused.planes, strict=True):
+        close = np.isclose(one.astype(np.float64), other, rtol=2.0**-10, atol=1e-4)
+        assert close.all()
+
+
+def test_half_log_codes_are_looked_up_too():
+    rng = np.random.default_rng(9)
+    planes = [rng.uniform(0.1, 0.9, (64, 64)).astype(np.float16) for _ in range(3)]
+    planes[1][2, 3] = np.nan
+    path = STUDIO.to_linear("ACEScct", AP1)
+    ways = {"decode": STUDIO.convert("ACEScct", AP1), "encode": None}
+    full = run("light", planes, decide(*STAGES), source=HALF, wanted=HALF, **ways)
+    weights = STUDIO.weights(AP1)
+    fused = run(
+        "tone-gain", planes, decide(*STAGES), source=HALF, wanted=HALF, weights=weights, path=path
+    )
+    assert fused.nonfinite == full.nonfinite == 1
+    for one, other in zip(full.planes, fused.planes, strict=True):
+        assert ulps(one, other) <= 1
+
+
+def test_a_space_that_is_no_curve_and_matrix_has_no_such_way():
+    assert STUDIO.to_linear("ADX10", AP1) is None
+    assert STUDIO.to_linear("ACEScct", "ACEScct") is None
