@@ -38,7 +38,7 @@ def main(plate: str, out: str, stops: str, space: str) -> None:
     result = run_plan(plan).shots["plate"]
     assert result.record is not None
     for frame in result.record.frames:
-        print(frame.number, f"{frame.stops:+g} stops", frame.counts.clipped, frame.result.sha256)
+        print(frame.number, f"{frame.stops:+g} stops", frame.counts.clipped, frame.result.hash)
     print(f"sidecar: {result.sidecar}")
 
 

@@ -21,6 +21,7 @@ __all__ = [
     "overwrite",
     "quiet",
     "resume",
+    "running",
     "traceback_option",
 ]
 
@@ -103,3 +104,10 @@ def traceback_option(command: F) -> F:
     return click.option(
         "--traceback", is_flag=True, expose_value=False, help="Print the traceback of an error."
     )(command)
+
+
+def running(command: F) -> F:
+    """The options of every command that runs frames."""
+    for option in (traceback_option, quiet, json_output, resume, overwrite, jobs, frames, config):
+        command = option(command)
+    return command

@@ -47,14 +47,7 @@ __all__ = ["command"]
 )
 @click.option("--again", is_flag=True, help="Pull a plate that says it was pulled before.")
 @click.option("--name", metavar="SHOT", help="Name of the shot [from the file's name].")
-@options.config
-@options.frames
-@options.jobs
-@options.overwrite
-@options.resume
-@options.json_output
-@options.quiet
-@options.traceback_option
+@options.running
 def command(
     plate: str,
     out: str,

@@ -38,14 +38,7 @@ def only(recipe: Recipe, shots: tuple[str, ...]) -> Recipe:
 @click.command("run")
 @click.argument("recipe", type=click.Path(path_type=Path))
 @click.option("--shot", "shots", multiple=True, metavar="NAME", help="Only this shot; repeatable.")
-@options.config
-@options.frames
-@options.jobs
-@options.overwrite
-@options.resume
-@options.json_output
-@options.quiet
-@options.traceback_option
+@options.running
 def command(
     recipe: Path,
     shots: tuple[str, ...],

@@ -79,11 +79,17 @@ class Finding(Recorded):
 
 
 class FileRecord(Recorded):
-    """One file as it stood when the frame was done."""
+    """One file as it stood when the frame was done.
+
+    Attributes:
+        file: Its path; a sidecar tells it relative to its own folder.
+        bytes: Its size.
+        hash: Hash of its bytes: ``xxh128:`` and 32 hexadecimal digits.
+    """
 
     file: str
     bytes: int
-    sha256: str
+    hash: str
 
 
 class Counts(Recorded):

@@ -69,7 +69,7 @@ def audit_frame(record: FrameRecord, task: Task, order: FrameOrder) -> Verdict:
 
 def _changed(word: str, record: FileRecord, path: Path) -> list[str]:
     try:
-        if path.stat().st_size != record.bytes or atomic.digest(path) != record.sha256:
+        if path.stat().st_size != record.bytes or atomic.digest(path) != record.hash:
             return [f"the {word} {path} is not the file that was recorded"]
     except FileNotFoundError:
         return [f"the {word} {path} is missing"]

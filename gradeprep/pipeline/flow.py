@@ -44,14 +44,14 @@ def run_frame(task: Task, order: FrameOrder) -> FrameRecord:
     try:
         source, result = Path(order.source), Path(order.result)
         source_file = FileRecord(
-            file=order.source, bytes=source.stat().st_size, sha256=atomic.digest(source)
+            file=order.source, bytes=source.stat().st_size, hash=atomic.digest(source)
         )
         done = compute(task, order)
 
         def verified(temp: Path) -> FileRecord:
             files.inspect(temp)
             size = temp.stat().st_size
-            return FileRecord(file=order.result, bytes=size, sha256=atomic.digest(temp))
+            return FileRecord(file=order.result, bytes=size, hash=atomic.digest(temp))
 
         written = atomic.publish(result, lambda temp: files.write(done.frame, temp), verified)
     except GradeprepError as error:

@@ -97,8 +97,8 @@ def still_right(record: FrameRecord, source: Path, result: Path) -> bool:
         return (
             record.result.bytes == result.stat().st_size
             and record.source.bytes == source.stat().st_size
-            and record.result.sha256 == atomic.digest(result)
-            and record.source.sha256 == atomic.digest(source)
+            and record.result.hash == atomic.digest(result)
+            and record.source.hash == atomic.digest(source)
         )
     except OSError:
         return False
