@@ -7,11 +7,13 @@ are merged key by key, a list is replaced as a whole.
 from __future__ import annotations
 
 import difflib
+import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -86,6 +88,17 @@ Frames = Annotated[
 ]
 
 
+def _carried(value: Any) -> Any:
+    try:
+        json.dumps(value, allow_nan=False)
+    except (TypeError, ValueError) as error:
+        raise ValueError("must be plain data of finite numbers") from error
+    return value
+
+
+Carried = Annotated[dict[str, Any], AfterValidator(_carried)]
+
+
 class ColourAsk(Asked):
     """Which OpenColorIO config, and which of its spaces the stages work in."""
 
@@ -126,6 +139,7 @@ class ShotSettings(Asked):
     output: OutputAsk = OutputAsk()
     nonfinite: Literal["keep", "fail"] = "keep"
     again: bool = Field(False, description="Pull a plate that says it was pulled before")
+    carried: Carried = Field({}, description="Passed on into the sidecar; decides nothing")
 
 
 class RecipeText(Asked):
@@ -153,6 +167,7 @@ class Shot:
     output: OutputAsk
     nonfinite: Literal["keep", "fail"]
     again: bool
+    carried: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,6 +302,7 @@ class _Checker:
             output=output,
             nonfinite=pick("nonfinite"),
             again=pick("again"),
+            carried=pick("carried"),
         )
 
     def _stages(self, entries: Iterable[dict[str, Any]], at: KeyPath) -> Iterator[StageAsk]:

@@ -195,6 +195,7 @@ class ShotRecord(Recorded):
         findings: What was noticed.
         reversible: Whether and how exactly it can be taken back.
         arithmetic: Version of the arithmetic.
+        carried: What the recipe passes on; it decided nothing.
         frames: One record a frame, by number.
         dated: Everything that differs between two equal runs.
     """
@@ -215,6 +216,7 @@ class ShotRecord(Recorded):
     findings: tuple[Finding, ...] = ()
     reversible: Reversible
     arithmetic: int
+    carried: Mapping[str, Any] = {}
     frames: tuple[FrameRecord, ...]
     dated: Mapping[str, str] = {}
 

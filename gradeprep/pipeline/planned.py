@@ -50,6 +50,7 @@ class ShotPlan:
         bytes_close: Whether that is close, or only an upper bound.
         bytes_free: Free bytes where they go.
         existing: Results that exist already.
+        carried: What the recipe passes on into the sidecar.
     """
 
     task: Task
@@ -65,6 +66,7 @@ class ShotPlan:
     bytes_close: bool
     bytes_free: int
     existing: tuple[Path, ...]
+    carried: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def blocked(self) -> tuple[Finding, ...]:

@@ -247,6 +247,7 @@ def _seal(
         findings=(*shot.findings, *_losses(frames), *losses),
         reversible=shot.reversible,
         arithmetic=task.arithmetic,
+        carried=shot.carried,
         frames=frames,
         dated={"written": datetime.now(UTC).isoformat(timespec="seconds")},
     )

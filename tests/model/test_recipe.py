@@ -174,6 +174,10 @@ def stage(text: str) -> str:
             ["line 6: shots.a.nonfinite: input should be 'keep' or 'fail', not 'drop'"],
         ),
         (
+            SHOT + "    carried: {gain: .nan}",
+            ["line 6: shots.a.carried: must be plain data of finite numbers"],
+        ),
+        (
             SHOT + "    again: perhaps",
             ["line 6: shots.a.again: must be true or false, not 'perhaps'"],
         ),
@@ -329,3 +333,8 @@ def test_the_schema_and_the_model_refuse_alike(wrong):
 def as_json(text: str):
     """The recipe as an editor's validator sees it: every key is text."""
     return json.loads(json.dumps(parse_yaml(text)[0]))
+
+
+def test_what_is_carried_is_kept_as_it_is():
+    (shot,) = build(SHOT + "    carried: {clip: [1, {tape: '089'}]}").shots.values()
+    assert shot.carried == {"clip": [1, {"tape": "089"}]}
