@@ -19,6 +19,7 @@ from pydantic import ValidationError
 from gradeprep.errors import SidecarError
 from gradeprep.model.record import FrameRecord, ShotRecord
 from gradeprep.plates import atomic
+from gradeprep.plates.regular import content
 
 __all__ = [
     "SUFFIX",
@@ -36,6 +37,7 @@ __all__ = [
 
 SUFFIX = ".stops.json"
 VERSION = 1
+_MAX_BYTES = 256 * 2**20  # some 100,000 frames
 _GIVE = "give a *.stops.json as this program wrote it"
 
 
@@ -88,7 +90,7 @@ def load(path: Path) -> ShotRecord:
         SidecarError: Missing, not JSON, of another version, or not as its schema says.
     """
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = json.loads(content(path, _MAX_BYTES).decode("utf-8"))
     except FileNotFoundError:
         raise SidecarError("there is no such sidecar", file=path) from None
     except OSError as error:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -38,6 +39,9 @@ def test_every_command_of_the_readme_runs(
     assert len(commands) >= 12
     for line in commands:
         program, *arguments = shlex.split(line)
+        if program == "printf":  # writes the timeline that the next command reads
+            subprocess.run(["sh", "-c", line], check=True)
+            continue
         assert program == "gradeprep"
         done = run(capsys, *arguments)
         assert done.code == 0, f"{line}\n{done.err}"

@@ -154,7 +154,7 @@ def test_a_sidecar_without_frames_tells_nothing(written, tmp_path):
 
 
 def test_a_folder_is_no_sidecar(tmp_path):
-    with pytest.raises(SidecarError, match="cannot be read: Is a directory"):
+    with pytest.raises(SidecarError, match="cannot be read: it is not a regular file"):
         sidecar.load(tmp_path)
 
 

@@ -10,7 +10,16 @@ from pathlib import Path
 from gradeprep.errors import TornFrameError
 from gradeprep.model.task import ColourOrder, FrameOrder, OutputOrder, Task
 
-__all__ = ["MARK", "bad_at_three", "dies_at_three", "dies_once_at_three", "facts", "marked", "task"]
+__all__ = [
+    "MARK",
+    "bad_at_three",
+    "deaf_to",
+    "dies_at_three",
+    "dies_once_at_three",
+    "facts",
+    "marked",
+    "task",
+]
 
 MARK = {"here": "imported"}
 """A test changes it: a forked worker would see the change, a spawned one does not."""
@@ -37,6 +46,11 @@ def facts(task: Task, order: FrameOrder) -> tuple[int, int, bool, str]:
     """Frame number, process, whether Ctrl-C is ignored there, and the mark."""
     ignores = signal.getsignal(signal.SIGINT) is signal.SIG_IGN
     return order.number, os.getpid(), ignores, MARK["here"]
+
+
+def deaf_to(task: Task, order: FrameOrder) -> set[int]:
+    """Signals that do not reach the process, as it inherited that from its parent."""
+    return set(signal.pthread_sigmask(signal.SIG_BLOCK, ()))
 
 
 def marked(task: Task, order: FrameOrder) -> int:

@@ -13,8 +13,8 @@ from typing import Literal
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from gradeprep.checks import timecode
 from gradeprep.errors import MissingPlateError, PlateError
+from gradeprep.model import timecode
 from gradeprep.model.frame import Layout
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import Finding

@@ -11,6 +11,9 @@ from pydantic import TypeAdapter
 from gradeprep import sidecar
 from gradeprep.model.advised import Advised
 from gradeprep.model.compensated import Compensated
+from gradeprep.model.conformed import Conformed
+from gradeprep.model.diagnosed import Diagnosed
+from gradeprep.model.handed import HandedOver
 from gradeprep.model.judged import Checked, Measured, SceneTold
 from gradeprep.model.recipe import recipe_schema
 from gradeprep.model.task import Task
@@ -25,6 +28,9 @@ DOCUMENTS: dict[str, Any] = {
     "check": Checked,
     "headroom": Advised,
     "compensate": Compensated,
+    "conform": Conformed,
+    "handover": HandedOver,
+    "doctor": Diagnosed,
 }
 
 
@@ -32,8 +38,8 @@ DOCUMENTS: dict[str, Any] = {
 @click.argument("kind", type=click.Choice(["recipe", "sidecar", *DOCUMENTS]))
 def command(kind: str) -> None:
     """Print a JSON Schema (2020-12): of recipes, with the installed plugins' parameters, of
-    sidecars, of tasks, or of what `measure`, `check`, `headroom` or `compensate` tells with --json.
-    Editors complete recipes from it.
+    sidecars, of tasks, or of what `measure`, `check`, `headroom`, `compensate`, `conform`,
+    `handover` or `doctor` tells with --json. Editors complete recipes from it.
 
     \b
     Example:

@@ -20,6 +20,7 @@ from gradeprep.errors import RequestError
 from gradeprep.meters.labels import COLUMNS
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.yamltext import parse_yaml
+from gradeprep.plates.regular import content
 
 __all__ = ["FREE", "Note", "read_note"]
 
@@ -118,18 +119,13 @@ def _rows(path: Path) -> list[Note]:
 
 def _text(path: Path) -> str:
     try:
-        with path.open("rb") as stream:
-            content = stream.read(_MAX_BYTES + 1)
-        text = content.decode("utf-8-sig")
+        return content(path, _MAX_BYTES).decode("utf-8-sig")
     except FileNotFoundError:
         raise RequestError("there are no such notes", file=path) from None
     except UnicodeDecodeError as error:
         raise RequestError(f"is not UTF-8 text: {error.reason}", file=path) from error
     except OSError as error:
         raise RequestError(f"cannot be read: {error.strerror}", file=path) from error
-    if len(content) > _MAX_BYTES:
-        raise RequestError(f"is larger than {_MAX_BYTES // 1024**2} MiB", file=path)
-    return text
 
 
 def _csv_rows(text: str, file: str) -> Iterator[Note]:

@@ -61,6 +61,7 @@ class Layout:
         rate: Frames per second as text, exact where the file is (``24000/1001``), if any.
         pulled: Stops that the file says were applied to it already, if any.
         history: Digests of the recipes that were applied already, oldest first.
+        reels: Reels, tapes or files that the file says it comes from.
         bytes: Size of the file.
     """
 
@@ -70,6 +71,7 @@ class Layout:
     rate: str | None = None
     pulled: float | None = None
     history: tuple[str, ...] = ()
+    reels: tuple[str, ...] = ()
     bytes: int = 0
 
     def same_shape(self, other: Layout) -> str | None:

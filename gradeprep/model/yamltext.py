@@ -15,11 +15,13 @@ import yaml
 
 from gradeprep.errors import Fault, RecipeError
 
-__all__ = ["KeyPath", "Lines", "parse_yaml"]
+__all__ = ["MAX_BYTES", "KeyPath", "Lines", "parse_yaml"]
 
 KeyPath = tuple[str | int, ...]
 
 MAX_BYTES = 4 * 1024 * 1024
+"""Bytes of the largest text."""
+
 MAX_DEPTH = 32
 MAX_NODES = 200_000
 

@@ -13,10 +13,12 @@ from gradeprep.colour import Colour
 from gradeprep.errors import ColourError, RequestError
 from gradeprep.model.compensated import FORMATS, Format
 from gradeprep.model.stops import gain, valid_stops
-from gradeprep.onset import cube, steps
+from gradeprep.onset import cube
 from gradeprep.onset.exact import Exact, log_space
 from gradeprep.onset.looks import Look, find_look
 from gradeprep.onset.names import file_name, set_name
+from gradeprep.onset.steps import build
+from gradeprep.transforms import Steps, clf_text, is_formula
 
 __all__ = ["Ask", "Order", "Tolerance", "prepare"]
 
@@ -132,7 +134,7 @@ def prepare(colour: Colour, ask: Ask) -> Order:
         raise RequestError("is a view of no display", key="--view", remedy="say --display as well")
     look = find_look(colour, ask.display, ask.view) if ask.display is not None else None
     exact = Exact.of(colour, space, working, look)
-    groups = {s: steps.build(colour, space, working, gain(s), look) for s in ask.stops}
+    groups = {s: build(colour, space, working, gain(s), look) for s in ask.stops}
     missing: dict[Format, str] = {}
     clf: dict[float, str] = {}
     try:
@@ -144,13 +146,13 @@ def prepare(colour: Colour, ask: Ask) -> Order:
         missing["1d"] = f"{who} mixes the channels, so that no 1D table holds it"
     formats = _formats(ask.formats, missing)
     left_out = () if ask.formats else tuple(f"{kind}: {why}" for kind, why in missing.items())
-    formula = all(steps.is_formula(group) for group in groups.values())
+    formula = all(is_formula(group) for group in groups.values())
     return Order(colour, ask, space, look, exact, formats, left_out, clf, formula)
 
 
-def _clf(group: steps.Steps, space: str, stops: float, look: Look | None) -> str:
+def _clf(group: Steps, space: str, stops: float, look: Look | None) -> str:
     name = f"{set_name(space, look)} {stops:+g} stops"
-    return steps.clf_text(group, name=name, source=space, result=str(look or space))
+    return clf_text(group, name=name, source=space, result=str(look or space))
 
 
 def _check_numbers(ask: Ask) -> None:

@@ -16,12 +16,13 @@ import numpy.typing as npt
 
 from gradeprep.errors import ColourError, OutputRefusedError, WriteError
 from gradeprep.model.compensated import Compensated, Format, RefusedTold, TransformTold
-from gradeprep.onset import cube, steps
+from gradeprep.onset import cube
 from gradeprep.onset.card import card_text
 from gradeprep.onset.compensation import Order
 from gradeprep.onset.deviation import Deviation, Probe, deviation
 from gradeprep.onset.exact import through
 from gradeprep.plates.atomic import publish
+from gradeprep.transforms import from_file
 
 __all__ = ["make"]
 
@@ -106,9 +107,9 @@ def _hand_out(
 
     def verify(temp: Path) -> tuple[Deviation, bool]:
         try:
-            ways = [steps.from_file(temp)]
+            ways = [from_file(temp)]
             if kind == "3d":
-                ways.append(steps.from_file(temp, tetrahedral=True))
+                ways.append(from_file(temp, tetrahedral=True))
         except ColourError as error:
             # the library takes what follows such a sign for the name of a variable
             remedy = "name a folder without $ and %" if {"$", "%"} & set(str(path)) else "report it"

@@ -9,7 +9,8 @@ from pydantic import BaseModel
 
 from gradeprep.errors import PluginError, RequestError
 from gradeprep.model.recipe import Kinds, Recipe, build_recipe
-from gradeprep.model.yamltext import Lines, parse_yaml
+from gradeprep.model.yamltext import MAX_BYTES, Lines, parse_yaml
+from gradeprep.plates.regular import content
 from gradeprep.plugins.registry import installed
 
 __all__ = ["build", "kinds", "read_recipe"]
@@ -23,7 +24,7 @@ def read_recipe(path: Path) -> Recipe:
         RequestError: It cannot be read.
     """
     try:
-        text = path.read_text(encoding="utf-8")
+        text = content(path, MAX_BYTES).decode("utf-8")
     except FileNotFoundError:
         raise RequestError("there is no such recipe", file=path) from None
     except UnicodeDecodeError as error:

@@ -291,6 +291,7 @@ class _ShotPlanner:
                 compression=output.compression,
             ),
             folder=place.folder,
+            real_folder=os.path.realpath(place.folder),
             kernels={name: used.count(name) for name in kernels.KERNELS if name in used},
             space_from=self.space[1],
             readings=self.settled.readings,

@@ -41,6 +41,7 @@ class ShotPlan:
         source: The source plate, for the sidecar.
         result: The result plate, for the sidecar.
         folder: Where the results and the sidecar stand.
+        real_folder: The same with every link resolved, as it was when this was planned.
         kernels: Arithmetic to number of frames it serves.
         space_from: Who named the source's space.
         readings: What the meters read.
@@ -57,6 +58,7 @@ class ShotPlan:
     source: PlateRecord
     result: PlateRecord
     folder: Path
+    real_folder: str
     kernels: Mapping[str, int]
     space_from: str
     readings: tuple[Reading, ...]

@@ -21,7 +21,7 @@ from gradeprep.model.yamltext import parse_yaml
 from gradeprep.pipeline.yamltree import Place, comments_in, places_of
 from gradeprep.plates import atomic
 
-__all__ = ["Measured", "rewrite", "with_stops"]
+__all__ = ["Measured", "flow", "rewrite", "with_stops"]
 
 Measured = float | Mapping[int, float]
 """Stops of a shot: a number, or keys ``{frame: stops}``."""
@@ -101,6 +101,17 @@ def with_stops(text: str, stops: Mapping[str, Measured], *, file: str | None = N
     return new
 
 
+def flow(value: Any) -> str:
+    """Plain data as YAML on one line, as `gradeprep.model.yamltext` reads it back."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{flow(key)}: {flow(it)}" for key, it in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(flow, value)) + "]"
+    if isinstance(value, str) and _PLAIN.fullmatch(value):
+        return value
+    return json.dumps(value, ensure_ascii=False)  # what JSON says of one value, YAML says too
+
+
 @dataclass(frozen=True, slots=True)
 class _Edit:
     """Characters ``start`` up to ``end``, and what stands there instead."""
@@ -143,10 +154,10 @@ def _edits(
     path = ["shots", shot] if inherits else ["shots", shot, "stages", index, "pull", "stops"]
     key, place, aliased = _walk(tree, wanted, path)
     if aliased is not None:
-        return [_Edit(place.start, place.end, _flow(aliased))]
+        return [_Edit(place.start, place.end, flow(aliased))]
     if inherits:
         return [_added(text, place, settings["stages"])]
-    return _replaced(text, key, place, _flow(value))
+    return _replaced(text, key, place, flow(value))
 
 
 def _pull(stages: Any, shot: str, file: str | None) -> int:
@@ -195,7 +206,7 @@ def _added(text: str, shot: Place, stages: list[Any]) -> _Edit:
     """Stages of its own, behind what the shot says already."""
     if shot.flow:
         comma, at = (", ", shot.items[-1].end) if shot.items else ("", shot.end - 1)
-        return _Edit(at, at, f"{comma}stages: {_flow(stages)}")
+        return _Edit(at, at, f"{comma}stages: {flow(stages)}")
     newline = _newline(text)
     first = shot.keys[0][1].start
     indent = " " * (first - text.rfind("\n", 0, first) - 1)
@@ -208,18 +219,7 @@ def _added(text: str, shot: Place, stages: list[Any]) -> _Edit:
 
 def _entry(stage: Any) -> str:
     """A stage as ``name: {...}``, without the brackets around."""
-    return _flow(stage)[1:-1] if isinstance(stage, dict) and stage else _flow(stage)
-
-
-def _flow(value: Any) -> str:
-    """Plain data as YAML on one line."""
-    if isinstance(value, dict):
-        return "{" + ", ".join(f"{_flow(key)}: {_flow(it)}" for key, it in value.items()) + "}"
-    if isinstance(value, list):
-        return "[" + ", ".join(map(_flow, value)) + "]"
-    if isinstance(value, str) and _PLAIN.fullmatch(value):
-        return value
-    return json.dumps(value, ensure_ascii=False)  # what JSON says of one value, YAML says too
+    return flow(stage)[1:-1] if isinstance(stage, dict) and stage else flow(stage)
 
 
 def _indent(text: str, line: int) -> str:

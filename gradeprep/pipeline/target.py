@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import stat
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -56,7 +57,8 @@ def place(shot: Shot, found: Survey, folder: Path) -> Target:
 
     Raises:
         RequestError: The pattern does not fit the plate.
-        OutputRefusedError: A result would be a source, or could not be written there.
+        OutputRefusedError: A result would be a source, would leave the folder that the user
+            named, or could not be written there.
     """
     assert shot.output.plate is not None
     text = shot.output.plate.replace("{shot}", shot.name)
@@ -68,6 +70,7 @@ def place(shot: Shot, found: Survey, folder: Path) -> Target:
             remedy="{shot} is the only one",
         )
     pattern = Pattern.parse(folder / text)
+    _stays_within(folder, shot, pattern)
     if not pattern.token and len(found.frames) > 1:
         raise RequestError(
             f"'{text}' names one file, the plate has {len(found.frames)} frames",
@@ -78,8 +81,47 @@ def place(shot: Shot, found: Survey, folder: Path) -> Target:
     paths = {number: pattern.path(number) for number in found.frames}
     writable(pattern.folder, (path.name for path in paths.values()), shot=shot.name)
     _not_a_source(shot, found, paths)
-    existing = tuple(path for path in paths.values() if path.exists() or path.is_symlink())
+    existing = tuple(path for path in paths.values() if os.path.lexists(path))
+    _only_files(shot, existing)
     return Target(pattern, paths, existing)
+
+
+def _stays_within(folder: Path, shot: Shot, pattern: Pattern) -> None:
+    """Results stay below what the user wrote before the first placeholder, links resolved.
+
+    What is filled in, and what others put into the folder, must not lead anywhere else.
+    """
+    parts = Path(shot.output.plate or "").parts[:-1]
+    fixed = next((i for i, part in enumerate(parts) if "{shot}" in part), len(parts))
+    if ".." in parts[fixed:]:
+        raise OutputRefusedError(
+            "'..' behind a placeholder could lead anywhere",
+            shot=shot.name,
+            key="output.plate",
+            remedy="name the folder itself",
+        )
+    root = os.path.realpath(folder.joinpath(*parts[:fixed]))
+    real = os.path.realpath(pattern.folder)
+    if os.path.commonpath([root, real]) != root:
+        raise OutputRefusedError(
+            f"leads out of {root} to {real}",
+            shot=shot.name,
+            file=pattern.folder,
+            remedy="remove the link, or name the folder itself in output.plate",
+        )
+
+
+def _only_files(shot: Shot, existing: Iterable[Path]) -> None:
+    """A result takes the place of a file, or of a link, and of nothing else."""
+    for path in existing:
+        kind = path.lstat().st_mode
+        if not (stat.S_ISREG(kind) or stat.S_ISLNK(kind) or stat.S_ISDIR(kind)):
+            raise OutputRefusedError(
+                "is a device, a pipe or a socket",
+                shot=shot.name,
+                file=path,
+                remedy="write somewhere else",
+            )
 
 
 def _not_a_source(shot: Shot, found: Survey, paths: Mapping[int, Path]) -> None:

@@ -38,6 +38,9 @@ _CHUNK_BYTES = 1 << 16
 It stays in a processor's cache, and temporary arrays stay below the 128 KiB from which allocators
 ask the system for fresh pages each time, which took half of the time when it was measured."""
 
+_SOURCES = ("input_device", "source_file")
+"""Fields that tell the tape or file a frame comes from: which of them is common practice."""
+
 
 def inspect(path: Path) -> Layout:
     """What a file says about itself: no pixel is decoded.
@@ -53,6 +56,7 @@ def inspect(path: Path) -> Layout:
             parts=tuple(_part_layout(element, len(elements)) for element in elements),
             timecode=value(head, "timecode"),
             rate=frame_rate(head),
+            reels=tuple(filter(None, (value(head, name) for name in _SOURCES))),
             bytes=size,
         )
 

@@ -16,16 +16,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from gradeprep.errors import CannotCarryError, TornFrameError
+from gradeprep.plates import limits
 from gradeprep.plates.dpxheader import DESCRIPTORS, value
 from gradeprep.plates.dpxpack import Packing, packing_of
+from gradeprep.plates.limits import Limits
 
-__all__ = ["CORE_BYTES", "LARGEST_SIDE", "TAIL_BYTES", "Element", "described", "fitted"]
+__all__ = ["CORE_BYTES", "TAIL_BYTES", "Element", "described", "fitted"]
 
 CORE_BYTES = 1664
 """Size of the smallest header that files have: generic information, no film or television."""
-
-LARGEST_SIDE = 65536
-"""Pixels; a width or height beyond it is taken for garbage."""
 
 TAIL_BYTES = 8192
 """Largest block that writers align with."""
@@ -75,31 +74,44 @@ class Element:
         return self.row_bytes + self.line_padding
 
     @property
+    def decoded_bytes(self) -> int:
+        """Bytes of its code values in memory."""
+        return self.samples * self.height * self.packing.sample_type.itemsize
+
+    @property
     def end(self) -> int:
         """Offset of the first byte after the last row and its padding."""
         return self.offset + self.line_bytes * self.height
 
 
-def described(head: bytes) -> tuple[Element, ...]:
+def described(head: bytes, allowed: Limits | None = None) -> tuple[Element, ...]:
     """The image elements that a header tells, their rows broken at words as the standard asks.
 
     Args:
         head: The header: at least ``CORE_BYTES`` bytes of it, in a file that is whole.
+        allowed: How large its picture may be; what the environment says when left out.
 
     Raises:
         TornFrameError: The header is cut or garbled.
-        CannotCarryError: An element is of a kind whose samples are not carried.
+        CannotCarryError: An element is of a kind whose samples are not carried, or the picture
+            is beyond the limits.
     """
+    allowed = allowed or limits.current()
     _check_core(head)
     width, height = value(head, "width"), value(head, "height")
     if not width or not height:
         raise _garbled(f"its size is {width} x {height}")
-    if max(width, height) > LARGEST_SIDE:
-        raise _garbled(f"its size is {width} x {height}, beyond {LARGEST_SIDE} on a side")
+    if max(width, height) > allowed.side:
+        raise TornFrameError(
+            f"the DPX header is garbled: its size is {width} x {height}, beyond {allowed.side} "
+            "on a side",
+            remedy=f"copy the frame again; if that size is meant, raise {limits.SIDE}",
+        )
     count = value(head, "elements")
     if count is None or not 1 <= count <= 8:
         raise _garbled(f"it has {count} image elements; 1 to 8 are possible")
     elements = tuple(_element(head, index, width, height) for index in range(count))
+    allowed.check_bytes(sum(element.decoded_bytes for element in elements))
     first = min(element.offset for element in elements)
     if first != value(head, "image_offset"):
         raise _garbled(

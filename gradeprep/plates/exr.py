@@ -107,6 +107,7 @@ def inspect(path: Path) -> Layout:
         rate=_rate(structure),
         pulled=_pulled(structure, path),
         history=_history(structure),
+        reels=_reels(structure),
         bytes=structure.bytes,
     )
 
@@ -216,6 +217,11 @@ def _rate(structure: Structure) -> str | None:
 def _history(structure: Structure) -> tuple[str, ...]:
     _, raw = _first(structure, RECIPE, {"string": None})
     return tuple(digest for digest in raw.decode().split(",") if digest)
+
+
+def _reels(structure: Structure) -> tuple[str, ...]:
+    _, raw = _first(structure, "reelName", {"string": None})
+    return (raw.decode(),) if raw else ()
 
 
 def _pulled(structure: Structure, path: Path) -> float | None:

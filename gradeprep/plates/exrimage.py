@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from gradeprep.errors import CannotCarryError, TornFrameError
 from gradeprep.model.frame import PixelType, Window
+from gradeprep.plates import limits
 
 __all__ = [
     "CODECS",
@@ -305,7 +306,8 @@ def _window(header: Attributes, name: str, side_limit: int, where: str) -> Windo
         raise TornFrameError(f"is garbled: its {name} lies out of all bounds{where}")
     if max(width, height) > side_limit:
         raise CannotCarryError(
-            f"is too large: its {name} is {width} x {height}, the limit is {side_limit}{where}"
+            f"is too large: its {name} is {width} x {height}, the limit is {side_limit}{where}",
+            remedy=f"if that is meant, raise {limits.SIDE}",
         )
     return left, top, width, height
 

@@ -14,7 +14,6 @@ Layout of the file: "OpenEXR File Layout", the format's public documentation.
 from __future__ import annotations
 
 import os
-import stat
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -24,6 +23,7 @@ from typing import BinaryIO
 import numpy as np
 
 from gradeprep.errors import CannotCarryError, MissingPlateError, PlateError, TornFrameError
+from gradeprep.plates import limits
 from gradeprep.plates.exrimage import (
     DEEP,
     LONG_NAMES,
@@ -35,14 +35,10 @@ from gradeprep.plates.exrimage import (
     image,
     utf8,
 )
+from gradeprep.plates.limits import Limits
+from gradeprep.plates.regular import check_regular
 
-__all__ = ["BYTE_LIMIT", "SIDE_LIMIT", "Structure", "scan"]
-
-SIDE_LIMIT = 65_536
-"""Largest width or height accepted, in pixels."""
-
-BYTE_LIMIT = 16 * 2**30
-"""Most bytes that the pixels of one file may take once decoded."""
+__all__ = ["Structure", "scan"]
 
 _MAGIC, _VERSION = 20_000_630, 2
 _HEADER_LIMIT = 16 * 2**20
@@ -67,8 +63,12 @@ class Structure:
     bytes: int
 
 
-def scan(path: Path, *, side_limit: int = SIDE_LIMIT, byte_limit: int = BYTE_LIMIT) -> Structure:
+def scan(path: Path, allowed: Limits | None = None) -> Structure:
     """Structure of an EXR file that is whole and of a kind we carry.
+
+    Args:
+        path: The file.
+        allowed: How large its picture may be; what the environment says when left out.
 
     Raises:
         MissingPlateError: There is no such file.
@@ -80,7 +80,7 @@ def scan(path: Path, *, side_limit: int = SIDE_LIMIT, byte_limit: int = BYTE_LIM
     try:
         with _open(path) as file:
             size = os.fstat(file.fileno()).st_size
-            return _structure(_Head(file, size), side_limit, byte_limit)
+            return _structure(_Head(file, size), allowed or limits.current())
     except FileNotFoundError as error:
         raise MissingPlateError("there is no such file", file=path) from error
     except OSError as error:
@@ -91,9 +91,7 @@ def scan(path: Path, *, side_limit: int = SIDE_LIMIT, byte_limit: int = BYTE_LIM
 
 
 def _open(path: Path) -> BinaryIO:
-    """The file, open; pipes and devices are refused, for to open one may wait for ever."""
-    if not stat.S_ISREG(path.stat().st_mode):
-        raise PlateError("is not a regular file")
+    check_regular(path)
     return path.open("rb")
 
 
@@ -146,15 +144,11 @@ class _Head:
             self._seen += more
 
 
-def _structure(head: _Head, side_limit: int, byte_limit: int) -> Structure:
+def _structure(head: _Head, allowed: Limits) -> Structure:
     flags = _flags(head)
-    parts = [image(header, flags, side_limit) for header in _headers(head, flags)]
+    parts = [image(header, flags, allowed.side) for header in _headers(head, flags)]
     _check_parts(parts, flags)
-    decoded = sum(part.decoded_bytes for part in parts)
-    if decoded > byte_limit:
-        raise CannotCarryError(
-            f"holds {decoded / 2**30:.1f} GiB of pixels, the limit is {byte_limit / 2**30:.1f} GiB"
-        )
+    allowed.check_bytes(sum(part.decoded_bytes for part in parts))
     parts = [_with_table(part, head) for part in parts]
     _check_reach(parts, head.size - head.at)
     _check_chunks(parts, flags, head)

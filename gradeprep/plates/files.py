@@ -8,6 +8,7 @@ from types import ModuleType
 from gradeprep.errors import CannotCarryError, MissingPlateError, PlateError, TornFrameError
 from gradeprep.model.frame import Frame, Layout
 from gradeprep.plates import dpx, exr, other
+from gradeprep.plates.regular import check_regular
 
 __all__ = ["WRITABLE", "format_of_name", "inspect", "read", "write"]
 
@@ -52,6 +53,7 @@ def write(frame: Frame, path: Path) -> None:
 def _codec(path: Path) -> ModuleType:
     named = format_of_name(path)
     try:
+        check_regular(path)
         with path.open("rb") as file:
             magic = file.read(4)
     except FileNotFoundError:

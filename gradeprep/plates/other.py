@@ -14,13 +14,12 @@ import OpenImageIO as oiio
 
 from gradeprep.errors import CannotCarryError, TornFrameError
 from gradeprep.model.frame import Frame, Layout, Part, PartLayout, pixel_type
+from gradeprep.plates import limits
 
 __all__ = ["FORMATS", "inspect", "read"]
 
 FORMATS = ("tif", "tiff", "hdr", "pfm", "cin")
 """Extensions read here; each can hold scene-linear or log pictures without a display's curve."""
-
-_MAX_SIDE = 65_536
 
 oiio.attribute("threads", 1)
 
@@ -76,20 +75,32 @@ def _open(path: Path) -> tuple[Any, Any]:
     if image is None:
         raise _torn(path, oiio.geterror())
     spec = image.spec()
-    problem = None
+    allowed = limits.current()
+    problem, remedy = None, "convert it to EXR"
     if spec.deep:
         problem = "holds deep data"
     elif spec.depth > 1:
         problem = "is a volume"
     elif image.seek_subimage(1, 0):
         problem = "holds more than one image"
-    elif max(spec.width, spec.height) > _MAX_SIDE:
-        problem = f"claims {spec.width} x {spec.height} pixels"
+    elif max(spec.width, spec.height) > allowed.side:
+        problem = f"claims {spec.width} x {spec.height} pixels, the limit is {allowed.side}"
+        remedy = f"if that is meant, raise {limits.SIDE}"
     if problem:
         image.close()
-        raise CannotCarryError(problem, file=path, remedy="convert it to EXR")
+        raise CannotCarryError(problem, file=path, remedy=remedy)
     image.seek_subimage(0, 0)
+    _check_bytes(path, image, allowed)
     return image, spec
+
+
+def _check_bytes(path: Path, image: Any, allowed: limits.Limits) -> None:
+    """Refuse what would take too much memory, once the first image is the current one."""
+    try:
+        allowed.check_bytes(image.spec().image_bytes())
+    except CannotCarryError as error:
+        image.close()
+        raise error.at(file=path) from None
 
 
 def _torn(path: Path, message: str) -> TornFrameError:

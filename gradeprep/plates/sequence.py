@@ -21,7 +21,7 @@ from pathlib import Path
 from gradeprep.errors import MissingPlateError, RequestError, UnevenPlateError
 from gradeprep.model.framerange import FrameRange
 
-__all__ = ["IMAGES", "Pattern", "Sequence", "find", "missing"]
+__all__ = ["IMAGES", "Pattern", "Sequence", "find", "missing", "plates_in"]
 
 IMAGES = ("exr", "dpx", "cin", "tif", "tiff", "hdr", "pfm")
 """Extensions, in either case, that are taken for frames where a whole folder is named."""
@@ -174,7 +174,7 @@ def _single(path: Path) -> Sequence:
 
 def _only(folder: Path) -> Sequence:
     """The one plate of a folder."""
-    found = _plates(folder)
+    found = plates_in(folder)
     if not found:
         raise MissingPlateError(
             "the folder holds no frames",
@@ -198,7 +198,7 @@ def _matching(pattern: Pattern) -> Sequence:
     matches = map(name.fullmatch, _files(pattern.folder))
     plate, rest = _fitting(pattern, [match[1] for match in matches if match])
     if not plate.frames:
-        there = _plates(pattern.folder)
+        there = plates_in(pattern.folder)
         raise MissingPlateError(
             "no file matches this pattern",
             remedy=f"its folder holds {_listed(there) if there else 'no frames'}",
@@ -221,7 +221,7 @@ def _files(folder: Path) -> list[str]:
         )
 
 
-def _plates(folder: Path) -> list[Sequence]:
+def plates_in(folder: Path) -> list[Sequence]:
     """All plates of a folder, by name; differently padded ones apart, the narrowest first."""
     plates: list[Sequence] = []
     numbered: dict[tuple[str, str], list[str]] = {}

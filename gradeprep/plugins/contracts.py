@@ -27,11 +27,14 @@ from pydantic import BaseModel
 
 from gradeprep.model.frame import Layout, Window
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import Finding, Reading
+from gradeprep.model.record import Finding, Reading, ShotRecord
 
 __all__ = [
     "Check",
+    "Decided",
+    "Document",
     "Handover",
+    "LeftOut",
     "Light",
     "Luminance",
     "Meter",
@@ -273,14 +276,64 @@ class Check(Protocol):
         ...
 
 
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """The decision on one shot, as its sidecar tells it.
+
+    Attributes:
+        record: The sidecar's content.
+        sidecar: Where it stands; its relative names start in that folder.
+        gains: Frame number to linear gain of R, G and B in the working space: all stages that
+            are nothing more than that, together.
+        beyond: Names of the stages that are more, and so are not in the gains.
+    """
+
+    record: ShotRecord
+    sidecar: Path
+    gains: Mapping[int, tuple[float, float, float]]
+    beyond: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Document:
+    """A file to hand over, not written yet.
+
+    Attributes:
+        name: File name.
+        text: Content, written as UTF-8.
+        shots: Names of the shots it tells of.
+        prove: Reads the written file back, before it has its name, and says in a few words how it
+            was proved right. `WriteError` where it is not.
+        notes: What whoever takes the file must know.
+    """
+
+    name: str
+    text: str
+    shots: tuple[str, ...]
+    prove: Callable[[Path], str]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A shot that a form cannot hold, and why."""
+
+    shot: str
+    why: str
+
+
 @runtime_checkable
 class Handover(Protocol):
-    """Writes a decision in an open form."""
+    """Puts a decision into an open form."""
 
     name: str
     summary: str
     Params: type[BaseModel]
 
-    def write(self, record: Any, params: Any, folder: str) -> Iterable[str]:
-        """Write a shot's decision into a folder; returns the paths written."""
+    def make(self, shots: Sequence[Decided], params: Any, title: str) -> list[Document | LeftOut]:
+        """Documents of some shots, and the shots it cannot hold; nothing is written.
+
+        A file of one shot is called after the shot, one of all shots after the title.
+        `RequestError` where the parameters cannot be met at all.
+        """
         ...

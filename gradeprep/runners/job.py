@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping
-from contextlib import closing
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
 import gradeprep
 from gradeprep import sidecar
-from gradeprep.errors import OutputRefusedError, WriteError
+from gradeprep.errors import WriteError
 from gradeprep.machine import processors
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import FileRecord, Finding, FrameRecord, ShotRecord
 from gradeprep.pipeline.flow import run_frame
 from gradeprep.pipeline.planned import Plan, ShotPlan
 from gradeprep.runners import local
-from gradeprep.runners.folder import result_folder
+from gradeprep.runners.claim import claimed
 from gradeprep.runners.journal import Journal, known_records, still_right
 
 __all__ = ["Job", "Progress", "ShotResult", "run_plan"]
@@ -95,16 +95,23 @@ def run_plan(
     Raises:
         KeyboardInterrupt: ``stop`` was set; frames in flight were finished and stand in the
             journal for ``resume``.
-        OutputRefusedError: A sidecar that stands there tells of something else; nothing was
-            touched.
+        OutputRefusedError: Another run holds the results of a shot, they are not as they were
+            planned, or a sidecar that stands there tells of something else; nothing was touched.
     """
     results = {name: ShotResult(error=str(error)) for name, error in plan.failed.items()}
-    for shot in plan.shots.values():
-        _sidecar_is_ours(shot)
     manner = _Manner(jobs or processors(), resume, tell, stop or threading.Event())
-    for name, shot in plan.shots.items():
-        results[name] = _run_shot(shot, manner)
-    return Job(results)
+    with ExitStack() as claims:
+        # One order for everybody: two runs of one recipe never refuse each other both.
+        for shot in sorted(plan.shots.values(), key=lambda shot: (shot.folder, shot.task.shot)):
+            try:
+                if not shot.blocked:
+                    claims.enter_context(claimed(shot))
+            except WriteError as error:
+                results[shot.task.shot] = ShotResult(error=str(error.at(shot=shot.task.shot)))
+        for name, shot in plan.shots.items():
+            if name not in results:
+                results[name] = _run_shot(shot, manner)
+    return Job({name: results[name] for name in (*plan.failed, *plan.shots)})
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,39 +137,12 @@ def _run_shot(shot: ShotPlan, manner: _Manner) -> ShotResult:
     kept = _kept(shot, before) if manner.resume else ()
     failed: tuple[local.Failed, ...] = ()
     try:
-        with result_folder(shot.folder):
-            records, failed = _frames(shot, kept, journal, manner)
-            result = _seal(shot, path, others, (*kept, *records), failed)
-            journal.remove()
+        records, failed = _frames(shot, kept, journal, manner)
+        result = _seal(shot, path, others, (*kept, *records), failed)
+        journal.remove()
     except WriteError as error:  # where frames are done, their journal stays for --resume
         return ShotResult(kept=len(kept), failed=failed, error=str(error.at(shot=shot.task.shot)))
     return ShotResult(result, path if result else None, len(kept), failed)
-
-
-def _sidecar_is_ours(shot: ShotPlan) -> None:
-    """A sidecar tells one decision on one plate: nothing else may be left half told by it."""
-    path = sidecar.path_for(shot.folder, shot.task.shot)
-    before = known_records(path, shot.task.digest)[0]
-    if before is None:
-        return
-    if before.result.pattern != sidecar.relative(shot.result.pattern, shot.folder):
-        raise OutputRefusedError(
-            f"tells of another plate there, {before.result.pattern}",
-            shot=shot.task.shot,
-            file=path,
-            remedy="give this shot another name, or write it to another folder",
-        )
-    if before.digest == shot.task.digest:
-        return
-    own = {order.number for order in shot.task.frames}
-    left = FrameRange.of(record.number for record in before.frames if record.number not in own)
-    if left:
-        raise OutputRefusedError(
-            f"frames {left} there were made by another decision",
-            shot=shot.task.shot,
-            file=path,
-            remedy="run all frames of the shot, or write to another folder",
-        )
 
 
 def _kept(shot: ShotPlan, candidates: tuple[FrameRecord, ...]) -> tuple[FrameRecord, ...]:

@@ -8,6 +8,7 @@ finds no room costs that frame's work once more and nothing else, so it is no er
 from __future__ import annotations
 
 import json
+import os
 from contextlib import suppress
 from io import TextIOWrapper
 from pathlib import Path
@@ -19,8 +20,12 @@ from gradeprep import sidecar
 from gradeprep.errors import SidecarError
 from gradeprep.model.record import FrameRecord, ShotRecord
 from gradeprep.plates import atomic
+from gradeprep.plates.regular import check_regular, content
 
 __all__ = ["Journal", "known_records", "still_right"]
+
+
+_MAX_BYTES = 2**30
 
 
 class Journal:
@@ -33,8 +38,10 @@ class Journal:
         self._file: TextIOWrapper | None = None
 
     def _read(self) -> tuple[FrameRecord, ...]:
+        if self.path.is_symlink():  # we make none
+            return ()
         try:
-            lines = self.path.read_text(encoding="utf-8").splitlines()
+            lines = content(self.path, _MAX_BYTES).decode("utf-8").splitlines()
         except (OSError, UnicodeDecodeError):
             return ()
         found = []
@@ -54,8 +61,15 @@ class Journal:
 
     def __enter__(self) -> Journal:
         with suppress(OSError):
-            self._file = self.path.open("a", encoding="utf-8")
+            self._file = os.fdopen(self._handle(), "a", encoding="utf-8")
         return self
+
+    def _handle(self) -> int:
+        """The open file; a link is not followed, for it could lead to a plate."""
+        if os.path.lexists(self.path):
+            check_regular(self.path)
+        flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0)
+        return os.open(self.path, flags, 0o666)
 
     def add(self, record: FrameRecord) -> None:
         """Keep a record."""

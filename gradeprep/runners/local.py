@@ -10,11 +10,13 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 import traceback
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing.connection import wait as wait_for
 from typing import TypeVar
@@ -46,6 +48,8 @@ class Failed:
 
 GLANCE = 0.5
 """Seconds between two looks at whether somebody wants to stop."""
+
+_LEFT_TO_PARENT = (signal.SIGINT, signal.SIGTERM)
 
 T = TypeVar("T")
 Work = Callable[[Task, FrameOrder], T]
@@ -137,7 +141,8 @@ def _fly(
             if waiting and not flying:
                 raise KeyboardInterrupt
         while waiting and len(flying) < 2 * jobs and not stop.is_set():
-            future = pool.submit(_one, work, task.only((waiting[-1],)))
+            with _deaf():
+                future = pool.submit(_one, work, task.only((waiting[-1],)))
             flying[future] = waiting.pop()
         done, _ = wait(flying, timeout=GLANCE, return_when=FIRST_COMPLETED)
         for future in done:
@@ -150,7 +155,9 @@ def _alone(task: Task, work: Work[T]) -> Generator[T | Failed, None, None]:
     order = task.frames[0]
     with _pool(1) as pool:
         try:
-            yield pool.submit(_one, work, task).result()
+            with _deaf():
+                future = pool.submit(_one, work, task)
+            yield future.result()
         except BrokenProcessPool:
             yield Failed(
                 order.number,
@@ -165,9 +172,22 @@ def _pool(jobs: int) -> ProcessPoolExecutor:
     )
 
 
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Workers that start in here hear no Ctrl-C from their first moment, their imports included."""
+    if sys.platform == "win32":
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, _LEFT_TO_PARENT)
+    try:
+        yield
+    finally:  # what came meanwhile is heard now
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def _start_worker() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    for number in _LEFT_TO_PARENT:
+        signal.signal(number, signal.SIG_IGN)
     exr.set_threads(0)
     parent = multiprocessing.parent_process()
     if parent is not None:

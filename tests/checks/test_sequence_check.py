@@ -10,9 +10,9 @@ from fakeview import FakeView
 from pydantic import ValidationError
 
 from gradeprep.checks.sequence import Sequence, SequenceParams
-from gradeprep.checks.timecode import label
 from gradeprep.errors import TornFrameError
 from gradeprep.model.frame import Layout, PartLayout
+from gradeprep.model.timecode import label
 from gradeprep.plugins.contracts import Check
 
 CHECK = Sequence()

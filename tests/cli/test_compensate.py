@@ -14,7 +14,7 @@ from harbour import HARBOUR
 from support import run, snapshot
 
 from gradeprep.onset.exact import through
-from gradeprep.onset.steps import from_file
+from gradeprep.transforms import from_file
 
 SMALL = ("--config", HARBOUR, "--size-3d", 17, "--tolerance-stops", 1, "--tolerance-codes", 20)
 

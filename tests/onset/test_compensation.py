@@ -32,8 +32,8 @@ from gradeprep.onset.exact import Exact, through
 from gradeprep.onset.handout import make
 from gradeprep.onset.looks import find_look, shown
 from gradeprep.onset.names import file_name, set_name
-from gradeprep.onset.steps import from_file
 from gradeprep.plates import files
+from gradeprep.transforms import from_file
 
 STUDIO = colour.load(BUILT_IN)
 SMALL = colour.load(str(HARBOUR))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import signal
+import sys
 from contextlib import closing
 
 import pytest
@@ -35,6 +37,14 @@ def test_workers_are_spawned_and_leave_ctrl_c_to_the_parent(tmp_path, monkeypatc
     assert os.getpid() not in {process for _, process, *_ in found}
     assert all(ignores for *_, ignores, _ in found)
     assert {mark for *_, mark in found} == {"imported"}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")
+def test_workers_hear_no_signal_even_while_they_start(tmp_path):
+    """A Ctrl-C goes to all processes of a terminal: one that is still importing would say so."""
+    for found in local.run(workers.task(tmp_path, 6), workers.deaf_to, jobs=2):
+        assert {signal.SIGINT, signal.SIGTERM} <= found
+    assert not {signal.SIGINT, signal.SIGTERM} & signal.pthread_sigmask(signal.SIG_BLOCK, ())
 
 
 @pytest.mark.parametrize("jobs", [1, 2])

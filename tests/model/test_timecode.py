@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradeprep.checks.timecode import breaks, count, label, rate
+from gradeprep.model.timecode import breaks, count, day, label, rate
 
 NTSC = Fraction(30000, 1001)
 
@@ -22,11 +22,33 @@ NTSC = Fraction(30000, 1001)
         ("00:10:00;00", 30, 17_982),  # but not in every tenth minute
         ("01:00:00;00", 30, 107_892),  # 18 x 6 labels an hour are left out: 108 of 108,000
         ("00:01:00;04", 60, 3600),
+        ("00:09:59;29", 30, 17_981),
+        ("01:00:00;00", 60, 215_784),
+        ("10:00:00;00", 30, 1_078_920),
     ],
 )
 def test_counts_as_the_standard_does(text, nominal, frames):  # SMPTE ST 12-1, drop-frame
     assert count(text, nominal) == frames
     assert label(frames, nominal, drop=";" in text) == text
+
+
+@pytest.mark.parametrize(
+    ("nominal", "drop", "frames"),
+    [
+        (24, False, 2_073_600),
+        (25, False, 2_160_000),
+        (30, False, 2_592_000),
+        (30, True, 2_589_408),  # 108 labels an hour are left out
+        (48, False, 4_147_200),
+        (50, False, 4_320_000),
+        (60, True, 5_178_816),
+    ],
+)
+def test_frames_of_a_day(nominal, drop, frames):  # SMPTE ST 12-1
+    mark = ";" if drop else ":"
+    assert day(nominal, drop=drop) == frames
+    assert count(f"23:59:59{mark}{nominal - 1}", nominal) == frames - 1
+    assert label(frames, nominal, drop=drop) == f"00:00:00{mark}00"
 
 
 @pytest.mark.parametrize(

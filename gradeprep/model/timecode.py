@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping
 from fractions import Fraction
 
-__all__ = ["breaks", "count", "label", "rate"]
+__all__ = ["breaks", "count", "day", "label", "rate"]
 
 _LABEL = re.compile(r"(\d\d):(\d\d):(\d\d)([:;])(\d\d)")
 _HIGHEST_RATE = 1000
@@ -66,7 +66,7 @@ def label(frames: int, nominal: int, *, drop: bool) -> str:
     '00:01:00;02'
     """
     left_out = _left_out(nominal) if drop else 0
-    frames %= _day(nominal, drop=drop)
+    frames %= day(nominal, drop=drop)
     if left_out:
         minute, ten = 60 * nominal - left_out, 600 * nominal - 9 * left_out
         tens, rest = divmod(frames, ten)
@@ -95,6 +95,12 @@ def breaks(labels: Mapping[int, str], frames_a_second: Fraction) -> dict[int, st
     return found
 
 
+def day(nominal: int, *, drop: bool) -> int:
+    """Frames of 24 hours: after them labels start again."""
+    left_out = _left_out(nominal) if drop else 0
+    return 86_400 * nominal - left_out * 9 * 144
+
+
 def _breaks(labels: Mapping[int, str], nominal: int, per_label: int, phase: int) -> dict[int, str]:
     """Breaks where a label stands for some frames, the first one being the ``phase``-th of them."""
     found: dict[int, str] = {}
@@ -107,7 +113,7 @@ def _breaks(labels: Mapping[int, str], nominal: int, per_label: int, phase: int)
         if start is not None:
             first, origin, dropped = start
             expected = origin + (frame - first + phase) // per_label
-            if drop != dropped or (here - expected) % _day(nominal, drop=drop):
+            if drop != dropped or (here - expected) % day(nominal, drop=drop):
                 found[frame] = label(expected, nominal, drop=dropped)
                 start = None
         if start is None:
@@ -118,8 +124,3 @@ def _breaks(labels: Mapping[int, str], nominal: int, per_label: int, phase: int)
 def _left_out(nominal: int) -> int:
     """Labels left out at a minute of drop-frame; none where there is no drop-frame."""
     return {30: 2, 60: 4}.get(nominal, 0)
-
-
-def _day(nominal: int, *, drop: bool) -> int:
-    left_out = _left_out(nominal) if drop else 0
-    return 86_400 * nominal - left_out * 9 * 144

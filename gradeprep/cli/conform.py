@@ -1,0 +1,151 @@
+"""``gradeprep conform TIMELINE --plates DIR -o RECIPE``."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gradeprep.cli import options
+from gradeprep.conform.decision import ChannelStops, decisions_in
+from gradeprep.conform.gather import Gathered, gather
+from gradeprep.conform.library import find_plates
+from gradeprep.conform.read import read_timeline
+from gradeprep.conform.recipe import recipe_text, write_recipe
+from gradeprep.errors import MissingPlateError
+from gradeprep.model import timecode
+from gradeprep.model.conformed import Conformed, Remark
+from gradeprep.model.yamltext import parse_yaml
+from gradeprep.pipeline.asked import build
+
+__all__ = ["command"]
+
+
+class _Rate(click.ParamType[Fraction]):
+    name = "rate"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> Fraction:
+        found = value if isinstance(value, Fraction) else timecode.rate(str(value))
+        if found is None:
+            self.fail(f"'{value}' is no rate; say 24, 25, 24000/1001 or 29.97", param, ctx)
+        return found
+
+
+@click.command("conform")
+@click.argument("timeline", type=click.Path(path_type=Path))
+@click.option(
+    "--plates",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="DIR",
+    help="Folder of the plates, with all folders below it.",
+)
+@click.option("-o", "--output", "recipe", type=click.Path(path_type=Path), required=True,
+              metavar="RECIPE", help="Recipe to write.")  # fmt: skip
+@click.option(
+    "--handles",
+    type=click.IntRange(0, 100_000),
+    default=0,
+    metavar="N",
+    help="Frames more before and after each event, as far as they are there.",
+)
+@click.option(
+    "--rate",
+    type=_Rate(),
+    metavar="RATE",
+    help="Frames a second of a list that does not say; else the plates say.",
+)
+@click.option("--per-event", is_flag=True, help="A shot for each event, not for each plate.")
+@click.option("--space", metavar="NAME", help="Colour space of the plates.")
+@click.option(
+    "--decision",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Take balance and pull from a .cc, .ccc, .cdl or .clf of plain gains in scene-linear "
+    "light; several corrections go by the names of shots.",
+)
+@options.overwrite
+@options.json_output
+@options.traceback_option
+def command(
+    timeline: Path,
+    plates: Path,
+    recipe: Path,
+    handles: int,
+    rate: Fraction | None,
+    per_event: bool,
+    space: str | None,
+    decision: Path | None,
+    overwrite: bool,
+    as_json: bool,
+) -> None:
+    """Write the recipe of TIMELINE (OpenTimelineIO, CMX3600 EDL, ALE): the frames that it uses of
+    the plates below DIR, each once. Every event finds its plate by its whole reel, then by clip or
+    file name, then by timecode; what finds none, or more than one, is told with its line.
+
+    \b
+    Example:
+      gradeprep conform cut.edl --plates plates --handles 8 --space ACEScct -o cut.yaml
+    """
+    decisions = {} if decision is None else decisions_in(decision)
+    read = read_timeline(timeline, rate)
+    found = gather(read, find_plates(plates), handles=handles, per_event=per_event)
+    remarks = (*found.remarks, *_unused(found, decisions, decision))
+    if found.shots:
+        text = recipe_text(
+            found, timeline=timeline, folder=recipe.parent, space=space, decisions=decisions
+        )
+        data, lines = parse_yaml(text)
+        build(data, lines=lines)  # what is written is valid, whatever the names in it
+        write_recipe(recipe, text, overwrite=overwrite)
+    told = _document(timeline, recipe, found, len(read.events), remarks)
+    _print(told, as_json=as_json)
+    if not found.shots:
+        raise MissingPlateError(
+            "no event finds a frame, so there is no recipe", file=timeline, key="--plates"
+        )
+    sys.exit(1 if any(remark.severity == "fail" for remark in remarks) else 0)
+
+
+def _unused(
+    found: Gathered, decisions: Mapping[str, ChannelStops], file: Path | None
+) -> list[Remark]:
+    """Shots and corrections that did not find each other."""
+    if len(decisions) < 2 or file is None:
+        return []
+    lonely = [name for name in found.shots if name not in decisions]
+    what = f"{file.name} has no correction for {', '.join(lonely)}"
+    return [Remark(severity="warn", what=what, remedy="say its stops")] if lonely else []
+
+
+def _document(
+    timeline: Path, recipe: Path, found: Gathered, events: int, remarks: tuple[Remark, ...]
+) -> Conformed:
+    return Conformed(
+        timeline=str(timeline),
+        recipe=str(recipe) if found.shots else None,
+        events=events,
+        shots={name: use.events for name, use in found.shots.items()},
+        plates={name: str(use.plate.files.pattern) for name, use in found.shots.items()},
+        frames={name: str(use.frames) for name, use in found.shots.items()},
+        remarks=remarks,
+    )
+
+
+def _print(told: Conformed, *, as_json: bool) -> None:
+    for remark in told.remarks:
+        click.echo(f"{remark.severity}  {remark}", err=True)
+    if as_json:
+        click.echo(told.model_dump_json(indent=1, by_alias=True))
+        return
+    for name, events in told.shots.items():
+        numbers = ", ".join(event.event for event in events)
+        click.echo(f"{name}  {told.frames[name]}  events {numbers}")
+    placed = sum(len(events) for events in told.shots.values())
+    click.echo(
+        f"{placed} of {told.events} events, {len(told.shots)} shots: {told.recipe or 'nothing'}"
+    )

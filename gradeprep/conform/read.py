@@ -1,0 +1,78 @@
+"""One door to the forms of a timeline: OpenTimelineIO, CMX3600 edit decision list, ALE."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from pathlib import Path
+
+from gradeprep.conform import ale, cmx
+from gradeprep.conform.timeline import Timeline
+from gradeprep.errors import GradeprepError, RequestError
+from gradeprep.plates.regular import content
+
+__all__ = ["KINDS", "read_timeline"]
+
+KINDS = {".otio": "OpenTimelineIO", ".edl": "CMX3600", ".ale": "ALE"}
+"""Forms that are read, by the extension of their files."""
+
+_MAX_BYTES = 64 * 2**20
+_LINE_END = re.compile(r"\r\n|\n|\r")  # splitlines would split at form feeds and count wrong
+
+
+def read_timeline(path: Path, rate: Fraction | None = None) -> Timeline:
+    """Read a timeline; what is wrong with single lines comes back as remarks.
+
+    Args:
+        path: The file; its extension says which form it is.
+        rate: Frames a second, for a form that does not tell.
+
+    Raises:
+        RequestError: It cannot be read, or is none of the forms, or holds no event.
+    """
+    kind = KINDS.get(path.suffix.lower())
+    if kind is None:
+        raise RequestError(
+            f"'{path.suffix}' is no timeline that is read", file=path, remedy="give an " + _listed()
+        )
+    try:
+        text = _decoded(content(path, _MAX_BYTES))
+        timeline = _read(kind, text, rate)
+    except FileNotFoundError:
+        raise RequestError("there is no such timeline", file=path) from None
+    except OSError as error:
+        raise RequestError(f"cannot be read: {error.strerror}", file=path) from error
+    except GradeprepError as error:
+        raise error.at(file=path) from error
+    if not timeline.events and not timeline.remarks:
+        raise RequestError(f"holds no event of a {kind} timeline", file=path)
+    return timeline
+
+
+def _read(kind: str, text: str, rate: Fraction | None) -> Timeline:
+    if kind != "OpenTimelineIO":
+        lines = _LINE_END.split(text)
+        return cmx.read(lines, rate) if kind == "CMX3600" else ale.read(lines, rate)
+    try:
+        from gradeprep.conform import otiofile
+    except ImportError as error:
+        raise RequestError(
+            f"OpenTimelineIO is not installed ({error.name})",
+            remedy="pip install 'gradeprep[conform]'",
+        ) from error
+    timeline: Timeline = otiofile.read(text)
+    return timeline
+
+
+def _decoded(raw: bytes) -> str:
+    """Text of a file; a stray byte in a note does not spoil the rest."""
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return raw.decode("utf-16", "replace")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return raw.decode("latin-1")
+
+
+def _listed() -> str:
+    return ", ".join(f"{kind} file (*{suffix})" for suffix, kind in KINDS.items())

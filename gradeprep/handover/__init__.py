@@ -1,0 +1,1 @@
+"""The decision in open forms that other tools read: ASC CDL, CLF, AMF, OTIO, EDL."""

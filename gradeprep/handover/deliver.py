@@ -1,0 +1,167 @@
+"""From decisions to files: everything is made and checked for room first, then written and proved.
+
+A file gets its name only after it was read back and proved right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from pydantic import BaseModel, ValidationError
+
+from gradeprep.errors import OutputRefusedError, RequestError, WriteError
+from gradeprep.model.handed import FileTold, HandedOver, LeftOutTold, RefusedFile
+from gradeprep.plates.atomic import publish
+from gradeprep.plugins.contracts import Decided, Document
+from gradeprep.plugins.registry import installed
+from gradeprep.runners.folder import result_folder
+
+__all__ = ["EVERY", "Prepared", "deliver", "parameters", "prepare"]
+
+EVERY = ("cc", "ccc", "cdl", "clf", "amf", "otio")
+"""Forms that are handed over where none is asked for by name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """Documents with their forms, nothing written yet, and what no document holds."""
+
+    documents: tuple[tuple[str, Document], ...]
+    left_out: tuple[LeftOutTold, ...]
+
+
+def parameters(forms: Iterable[str], settings: Mapping[str, object]) -> dict[str, BaseModel]:
+    """The parameters of each form, from settings that each takes as far as it has them.
+
+    Args:
+        forms: Names of forms.
+        settings: Name to value.
+
+    Raises:
+        PluginError: There is no such form, or it is broken.
+        RequestError: No form takes a setting, or a value is not right.
+    """
+    models: dict[str, type[BaseModel]] = {
+        form: installed().get("handovers", form).Params for form in forms
+    }
+    for key in settings:
+        if not any(key in model.model_fields for model in models.values()):
+            what = f"none of {', '.join(models)} takes it"
+            raise RequestError(what, key=f"--{key}", remedy="leave it out, or ask for another form")
+    return {
+        form: _filled(model, {k: v for k, v in settings.items() if k in model.model_fields})
+        for form, model in models.items()
+    }
+
+
+def _filled(model: type[BaseModel], settings: Mapping[str, object]) -> BaseModel:
+    try:
+        return model.model_validate(settings)
+    except ValidationError as error:
+        first = error.errors()[0]
+        key = f"--{first['loc'][0]}" if first["loc"] else None
+        raise RequestError(first["msg"].removeprefix("Value error, "), key=key) from error
+
+
+def prepare(
+    shots: Sequence[Decided], forms: Mapping[str, BaseModel], title: str, *, by_name: bool
+) -> Prepared:
+    """Make all documents; write nothing.
+
+    Args:
+        shots: The decisions.
+        forms: Form to its parameters.
+        title: What files of all shots are called.
+        by_name: The forms were asked for by name; else one that cannot serve is left out.
+
+    Raises:
+        RequestError: A form cannot serve at all, or two documents have one name.
+        GradeprepError: What else a plate, a config or a plugin is in the way with.
+    """
+    documents: dict[str, tuple[str, Document]] = {}
+    left_out: list[LeftOutTold] = []
+    for form, params in forms.items():
+        try:
+            made = installed().get("handovers", form).make(shots, params, title)
+        except RequestError as error:
+            if by_name:
+                raise
+            left_out.append(LeftOutTold(form=form, why=str(error)))
+            continue
+        for one in made:
+            if not isinstance(one, Document):
+                left_out.append(LeftOutTold(form=form, shot=one.shot, why=one.why))
+            elif (there := documents.setdefault(one.name, (form, one)))[1].text != one.text:
+                raise RequestError(
+                    f"{form} and {there[0]} would both write {one.name}",
+                    remedy="hand them over one by one, each to its own folder",
+                )
+    return Prepared(tuple(documents.values()), tuple(left_out))
+
+
+def deliver(prepared: Prepared, folder: Path, *, overwrite: bool = False) -> HandedOver:
+    """Write the documents; each is read back and proved before it gets its name.
+
+    Raises:
+        OutputRefusedError: A file is there already, or the folder is a file.
+        WriteError: The folder cannot be made.
+    """
+    _check_output(folder, [document.name for _, document in prepared.documents], overwrite)
+    files: list[FileTold] = []
+    refused: list[RefusedFile] = []
+    with result_folder(folder):
+        for form, document in prepared.documents:
+            path = folder / document.name
+            try:
+                proof = publish(path, partial(_write, document.text), _prover(document, path))
+            except WriteError as error:
+                refused.append(RefusedFile(form=form, file=str(path), why=str(error)))
+                continue
+            files.append(
+                FileTold(
+                    file=str(path),
+                    form=form,
+                    shots=document.shots,
+                    proof=proof,
+                    notes=document.notes,
+                )
+            )
+    return HandedOver(
+        folder=str(folder),
+        files=tuple(files),
+        left_out=prepared.left_out,
+        refused=tuple(refused),
+    )
+
+
+def _check_output(folder: Path, names: Iterable[str], overwrite: bool) -> None:
+    if folder.exists() and not folder.is_dir():
+        raise OutputRefusedError("is a file", file=folder, remedy="name a folder")
+    paths = [folder / name for name in names]
+    there = [path for path in paths if path.exists() or path.is_symlink()]
+    if there and not overwrite:
+        others = f" and {len(there) - 1} more" if len(there) > 1 else ""
+        raise OutputRefusedError(
+            f"exists already{others}", file=there[0], remedy="say --overwrite, or name a new folder"
+        )
+
+
+def _write(text: str, path: Path) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def _prover(document: Document, path: Path) -> Callable[[Path], str]:
+    """The document's own proof; OpenColorIO takes some signs in a path for names of variables."""
+
+    def prove(temp: Path) -> str:
+        try:
+            return document.prove(temp)
+        except WriteError as error:
+            if {"$", "%"} & set(str(path)):
+                error.remedy = "name a folder without $ and %"
+            raise
+
+    return prove

@@ -1,0 +1,207 @@
+"""OTIO: the timeline on the normalized plates, with each decision and its reading.
+
+Every clip has two media references: ``normalized``, which plays, and ``source``. The decision
+stands under ``metadata["gradeprep"]`` and nowhere else, so that nobody applies it to a plate that
+has it already; the ASC CDL that an event brought along stands where OTIO's adapters put one.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from gradeprep import sidecar
+from gradeprep.errors import RequestError, WriteError
+from gradeprep.handover.cut import Cut, Piece, RateParams, cut_of
+from gradeprep.model.record import PlateRecord
+from gradeprep.plates.sequence import Pattern
+from gradeprep.plugins.contracts import Decided, Document, LeftOut
+
+__all__ = ["Otio"]
+
+_NORMALIZED, _SOURCE = "normalized", "source"
+
+
+class Otio:
+    """One file: the cut that the shots were conformed from, else the shots one after another."""
+
+    name = "otio"
+    summary = "OpenTimelineIO, one file: the normalized plates in their cut, decisions with them"
+    Params = RateParams
+
+    def make(
+        self, shots: Sequence[Decided], params: RateParams, title: str
+    ) -> list[Document | LeftOut]:
+        """One document of all shots."""
+        otio = _library()
+        cut = cut_of(shots, params.rate)
+        text = otio.adapters.write_to_string(_timeline(otio, cut, title), "otio_json") + "\n"
+        return [
+            Document(
+                name=f"{title}.otio",
+                text=text,
+                shots=tuple(shot.record.shot for shot in shots),
+                prove=partial(_prove, otio=otio, text=text, cut=cut),
+                notes=(*cut.notes, *_gone(shots)),
+            )
+        ]
+
+
+def _library() -> Any:
+    try:
+        import opentimelineio
+    except ImportError as error:
+        raise RequestError(
+            f"a timeline needs one more package ({error})",
+            key="--as otio",
+            remedy="pip install 'gradeprep[conform]', or leave otio out",
+        ) from error
+    return opentimelineio
+
+
+def _timeline(otio: Any, cut: Cut, title: str) -> Any:
+    rate = float(cut.media.rate)
+    begin = otio.opentime.RationalTime(cut.begin, rate)
+    timeline = otio.schema.Timeline(title, global_start_time=begin)
+    timeline.metadata["gradeprep"] = {"rate": str(cut.media.rate)}
+    lanes: list[tuple[Any, int, str]] = []
+    for piece in cut.pieces:
+        index = next(
+            (i for i, (_, end, name) in enumerate(lanes)
+             if name == piece.track and end <= piece.record),
+            len(lanes),
+        )  # fmt: skip
+        if index == len(lanes):
+            lane = otio.schema.Track(piece.track, kind=otio.schema.TrackKind.Video)
+            timeline.tracks.append(lane)
+            lanes.append((lane, cut.begin, piece.track))
+        lane, end, name = lanes[index]
+        if piece.record > end:
+            lane.append(otio.schema.Gap(source_range=_range(otio, 0, piece.record - end, rate)))
+        lane.append(_clip(otio, piece))
+        lanes[index] = (lane, piece.end, name)
+    return timeline
+
+
+def _range(otio: Any, start: int, length: int, rate: float) -> Any:
+    time = otio.opentime.RationalTime
+    return otio.opentime.TimeRange(time(start, rate), time(length, rate))
+
+
+def _clip(otio: Any, piece: Piece) -> Any:
+    media = piece.media
+    used = _range(otio, media.count(piece.first), piece.length, float(media.rate))
+    clip = otio.schema.Clip(name=piece.clip, source_range=used, metadata=_metadata(piece))
+    record = piece.shot.record
+    plates = {_NORMALIZED: record.result, _SOURCE: record.source}
+    references = {key: _reference(otio, piece, plate) for key, plate in plates.items()}
+    clip.set_media_references(references, _NORMALIZED)
+    return clip
+
+
+def _reference(otio: Any, piece: Piece, plate: PlateRecord) -> Any:
+    media = piece.media
+    rate = float(media.rate)
+    available = _range(otio, media.origin, media.length, rate)
+    pattern = Pattern.parse(sidecar.absolute(plate.pattern, piece.shot.sidecar.parent.resolve()))
+    if not pattern.token:
+        url = (pattern.folder / pattern.name).as_uri()
+        return otio.schema.ExternalReference(target_url=url, available_range=available)
+    return otio.schema.ImageSequenceReference(
+        target_url_base=f"{pattern.folder.as_uri()}/",
+        name_prefix=quote(pattern.head),
+        name_suffix=quote(pattern.tail),
+        start_frame=media.first,
+        rate=rate,
+        frame_zero_padding=pattern.width,
+        available_range=available,
+    )
+
+
+def _metadata(piece: Piece) -> dict[str, Any]:
+    record = piece.shot.record
+    stops = {str(frame.number): frame.stops for frame in record.frames}
+    told: dict[str, Any] = {
+        "shot": record.shot,
+        "reel": piece.reel,
+        "applied_to": _NORMALIZED,
+        "tool": record.tool,
+        "digest": record.digest,
+        "sidecar": piece.shot.sidecar.resolve().as_uri(),
+        "frames": record.result.frames,
+        "rate": str(piece.media.rate),
+        "colour": record.colour.model_dump(mode="json"),
+        "stages": [stage.model_dump(mode="json") for stage in record.stages],
+        "stops": stops if len(set(stops.values())) > 1 else record.frames[0].stops,
+        "reading": [reading.model_dump(mode="json") for reading in record.reading],
+        "reversible": record.reversible.model_dump(mode="json"),
+    }
+    metadata: dict[str, Any] = {"gradeprep": told}
+    event = piece.event
+    if event is not None:
+        told["event"] = event.model_dump(mode="json", exclude_defaults=True)
+    if event is not None and event.cdl is not None:
+        cdl = event.cdl.model_dump(mode="json")
+        metadata["cdl"] = {"asc_sat": cdl.pop("saturation"), "asc_sop": cdl}
+    return metadata
+
+
+def _gone(shots: Sequence[Decided]) -> list[str]:
+    """Shots whose normalized plate is not where the sidecar says."""
+    notes = []
+    for shot in shots:
+        folder = shot.sidecar.parent
+        frames = shot.record.frames
+        gone = [f.number for f in frames if not sidecar.absolute(f.result.file, folder).is_file()]
+        if gone:
+            first, many = gone[0], len(gone)
+            notes.append(f"{shot.record.shot}: {many} normalized frames are missing, from {first}")
+    return notes
+
+
+def _prove(path: Path, otio: Any, text: str, cut: Cut) -> str:
+    """Reload the file: all as it was made, and every piece's first frame where it should be."""
+    found = otio.adapters.read_from_file(str(path), "otio_json")
+    again = otio.adapters.write_to_string(found, "otio_json")
+    if not _alike(json.loads(again), json.loads(text)):
+        raise WriteError("reads back as another timeline", file=path)
+    clips = list(found.find_clips())
+    for piece in cut.pieces:
+        if not any(_stands(otio, clip, piece, cut.begin) for clip in clips):
+            raise WriteError(f"reads back with {piece.clip} in another place", file=path)
+    return f"OpenTimelineIO reads it back: {len(cut.pieces)} clips, rate {cut.media.rate} exact"
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """The same data, but for the last bit of a float, in which the library reads some wrong."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(_alike(one[key], other[key]) for key in one)
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(map(_alike, one, other))
+    if isinstance(one, float) and isinstance(other, float):
+        return math.isclose(one, other, rel_tol=1e-15)
+    return bool(one == other)
+
+
+def _stands(otio: Any, clip: Any, piece: Piece, begin: int) -> bool:
+    """Whether a clip is a piece: its place, its rate to the last bit, its first frame, its length.
+
+    A single file has no numbers; its place and length tell it.
+    """
+    span, media = clip.source_range, clip.media_reference
+    rate = float(piece.media.rate)
+    first = piece.first
+    if isinstance(media, otio.schema.ImageSequenceReference):
+        first = media.frame_for_time(span.start_time)
+    return bool(
+        clip.parent().name == piece.track
+        and clip.range_in_parent().start_time.value == piece.record - begin
+        and span.start_time.rate == span.duration.rate == rate
+        and first == piece.first
+        and span.duration.value == piece.length
+    )

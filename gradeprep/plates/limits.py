@@ -1,0 +1,72 @@
+"""How large a picture may be: known before a byte of memory is taken on a header's word.
+
+The defaults hold any plate that a camera or a renderer makes today. Two variables of the
+environment move them, so that worker processes and farm nodes follow without a flag:
+``GRADEPREP_MAX_SIDE`` in pixels, ``GRADEPREP_MAX_GIB`` in GiB of decoded pixels a file.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from gradeprep.errors import CannotCarryError, RequestError
+
+__all__ = ["BYTES", "GIB", "SIDE", "Limits", "current"]
+
+SIDE = "GRADEPREP_MAX_SIDE"
+BYTES = "GRADEPREP_MAX_GIB"
+GIB = 2**30
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Most that one file may hold.
+
+    Attributes:
+        side: Pixels of width or height.
+        bytes: Bytes of all its pixels, decoded.
+    """
+
+    side: int = 32_768
+    bytes: int = 16 * GIB
+
+    def check_bytes(self, decoded: int) -> None:
+        """Refuse pixels that take more than the limit.
+
+        Args:
+            decoded: Bytes that they take in memory.
+
+        Raises:
+            CannotCarryError: They do.
+        """
+        if decoded > self.bytes:
+            raise CannotCarryError(
+                f"holds {decoded / GIB:.3g} GiB of pixels, the limit is {self.bytes / GIB:.3g} GiB",
+                remedy=f"if that is meant, raise {BYTES}",
+            )
+
+
+def current(environment: Mapping[str, str] = os.environ) -> Limits:
+    """The limits that hold in this process.
+
+    Raises:
+        RequestError: A variable is no number above 0.
+    """
+    plain = Limits()
+    side = _number(environment, SIDE, plain.side)
+    return Limits(int(side), int(_number(environment, BYTES, plain.bytes / GIB) * GIB))
+
+
+def _number(environment: Mapping[str, str], name: str, default: float) -> float:
+    told = environment.get(name, "").strip()
+    if not told:
+        return default
+    try:
+        number = float(told)
+    except ValueError:
+        number = 0.0
+    if not 0.0 < number < 2.0**31:
+        raise RequestError(f"'{told}' is no limit", key=name, remedy="give a number above 0")
+    return number

@@ -1,0 +1,56 @@
+"""Files that are read whole are regular files of a bounded size.
+
+To open a pipe may wait for ever, to open a device may do anything, and neither ends.
+"""
+
+from __future__ import annotations
+
+import stat
+from pathlib import Path
+
+__all__ = ["NotRegularError", "TooLargeError", "check_regular", "content"]
+
+
+class NotRegularError(OSError):
+    """What has the name is no regular file."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(0, "it is not a regular file", str(path))
+
+
+class TooLargeError(OSError):
+    """A file is larger than any of its kind."""
+
+    def __init__(self, path: Path, limit: int) -> None:
+        super().__init__(0, f"it is larger than {limit >> 20} MiB", str(path))
+
+
+def check_regular(path: Path) -> None:
+    """Pass a regular file, or a link to one.
+
+    Raises:
+        NotRegularError: A folder, a pipe, a device, a socket.
+        OSError: It does not exist, or cannot be asked.
+    """
+    if not stat.S_ISREG(path.stat().st_mode):
+        raise NotRegularError(path)
+
+
+def content(path: Path, limit: int) -> bytes:
+    """All bytes of a regular file.
+
+    Args:
+        path: The file.
+        limit: Most bytes that it may have.
+
+    Raises:
+        NotRegularError: It is no regular file.
+        TooLargeError: It has more bytes.
+        OSError: It cannot be read.
+    """
+    check_regular(path)
+    with path.open("rb") as file:
+        found = file.read(limit + 1)
+    if len(found) > limit:
+        raise TooLargeError(path, limit)
+    return found
