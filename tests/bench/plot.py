@@ -1,0 +1,53 @@
+"""The figures as a picture, where matplotlib is installed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from statistics import median
+
+from .figures import best, whole
+from .measure import Measured
+
+__all__ = ["draw"]
+
+# Positions on a perceptually uniform map that stays legible without colour vision.
+_SHADES = {"gradeprep": 0.15, "floor": 0.5, "oiiotool": 0.75, "ffmpeg": 0.95}
+
+
+def draw(measured: Sequence[Sequence[Measured]], path: Path, *, told: str) -> bool:
+    """Frames a second of each job and program as bars; whether there is a picture."""
+    try:
+        import matplotlib as mpl
+    except ImportError:
+        return False
+    mpl.use("Agg")
+    from matplotlib import pyplot
+
+    figure, axes = pyplot.subplots(figsize=(10, 0.9 * len(measured) + 1.5), layout="constrained")
+    shades = mpl.colormaps["viridis"]
+    names: set[str] = set()
+    for row, block in enumerate(measured):
+        chosen = best(block)
+        height = 0.8 / len(chosen)
+        for place, one in enumerate(chosen):
+            rates = [max(one.samples) / sample.wall for sample in whole(one)]
+            middle = median(rates)
+            axes.barh(
+                row + (place + 0.5) * height - 0.4,
+                middle,
+                height,
+                xerr=[[middle - min(rates)], [max(rates) - middle]],
+                color=shades(_SHADES[one.way.program]),
+                label=None if one.way.program in names else one.way.program,
+            )
+            names.add(one.way.program)
+    axes.set_yticks(range(len(measured)), [block[0].job.name for block in measured], fontsize=8)
+    axes.invert_yaxis()
+    axes.set_xscale("log")
+    axes.set_xlabel("frames/s, whole processes; median, smallest to largest")
+    axes.set_title(told, fontsize=6, wrap=True)
+    axes.legend(fontsize=8)
+    figure.savefig(path, dpi=150)
+    pyplot.close(figure)
+    return True

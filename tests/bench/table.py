@@ -1,0 +1,141 @@
+"""The figures as Markdown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from statistics import median
+
+from .figures import Spread, best, further, ratios, whole
+from .measure import Measured, Sample
+from .programs import OURS
+from .scaling import Length, Sized, Worked, memory_slope, typical
+
+__all__ = ["jobs_table", "length_table", "size_table", "startup_table", "worker_table"]
+
+_HEAD = (
+    *("job", "program", "frames/s", "CPU s/frame", "peak MB", "one frame more, ms (CPU)"),
+    *("gradeprep against it, whole", "frame more", "CPU of it"),
+)
+
+
+def jobs_table(measured: Sequence[Sequence[Measured]]) -> str:
+    """One block of rows a job, each program in its best layout."""
+    rows = [row for block in measured for row in _block(best(block))]
+    remarks = dict.fromkeys(
+        f"{block[0].job.name}: {block[0].job.remark}." for block in measured if block[0].job.remark
+    )
+    return _table(_HEAD, rows) + "".join(f"\n- {remark}" for remark in remarks) + "\n"
+
+
+def _block(chosen: Sequence[Measured]) -> Iterable[tuple[str, ...]]:
+    ours = next(one for one in chosen if one.way.program == OURS)
+    for one in chosen:
+        count, samples = max(one.samples), whole(one)
+        more = 1000 * median(further(one))
+        more_cpu = 1000 * median(further(one, "cpu"))
+        yield (
+            one.job.name if one is ours else "",
+            f"{one.way.program} ({one.way.layout})",
+            _spread(Spread.of(count / sample.wall for sample in samples)),
+            f"{median(sample.cpu for sample in samples) / count:.3f}",
+            f"{median(sample.peak for sample in samples) / 1e6:.0f}",
+            f"{more:.0f} ({more_cpu:.0f})",
+            *(_against(ours, one) if one is not ours else ("", "", "")),
+        )
+
+
+def _against(ours: Measured, one: Measured) -> tuple[str, str, str]:
+    walls = [[sample.wall for sample in whole(it)] for it in (ours, one)]
+    return (
+        _spread(ratios(*walls)),
+        _spread(ratios(further(ours), further(one))),
+        _spread(ratios(further(ours, "cpu"), further(one, "cpu"))),
+    )
+
+
+def worker_table(found: Sequence[Worked]) -> str:
+    """Frames a second by workers."""
+    alone = found[0].further.median
+    rows = [
+        (
+            str(one.workers),
+            _spread(one.rate),
+            f"{1000 * one.further.median:.0f}",
+            _digits(alone / one.further.median) if one.further.median > 0 else "lost in noise",
+        )
+        for one in found
+    ]
+    return _table(("workers", "frames/s", "one frame more, ms", "as fast as one"), rows)
+
+
+def size_table(found: Sequence[Sized]) -> str:
+    """Cost of a frame by its size."""
+    rows = [
+        (
+            f"{one.size[0]}x{one.size[1]}",
+            _spread(one.further.times(1000)),
+            f"{1000 * one.further.median / one.megapixels:.1f}",
+        )
+        for one in found
+    ]
+    return _table(("frame", "one frame more, ms", "ms a megapixel"), rows)
+
+
+def length_table(found: Sequence[Length]) -> str:
+    """Cost of a frame by the sequence's length; each row against the one before it."""
+    rows = []
+    for before, one in zip((None, *found), found, strict=False):
+        step = one.frames - (before.frames if before else 0)
+        wall = one.sample.wall - (before.sample.wall if before else 0)
+        cpu = one.sample.cpu - (before.sample.cpu if before else 0)
+        rows.append(
+            (
+                f"{one.frames:,}",
+                f"{one.sample.wall:.1f}",
+                f"{1000 * wall / step:.2f} ({1000 * cpu / step:.2f})",
+                f"{one.sample.own / 1e6:.1f}",
+                f"{one.sample.peak / 1e6:.1f}",
+            )
+        )
+    head = ("frames", "s", "ms a frame since the row above (CPU)", "parent MB", "largest MB")
+    told = _table(head, rows)
+    if len(found) > 1:
+        told += f"\nThe parent grows by {memory_slope(found) / 1000:.2f} kB a frame.\n"
+    return told
+
+
+def startup_table(found: Mapping[str, Sequence[Sample]]) -> str:
+    """What starting takes."""
+    rows = [
+        (
+            name,
+            _spread(Spread.of(1000 * one.wall for one in samples)),
+            f"{1000 * typical(samples).cpu:.0f}",
+            f"{typical(samples).peak / 1e6:.0f}",
+        )
+        for name, samples in found.items()
+    ]
+    return _table(("start", "ms", "CPU ms", "peak MB"), rows)
+
+
+def _spread(spread: Spread | None) -> str:
+    """Median and, in brackets, smallest and largest where they differ; three digits."""
+    if spread is None:
+        return "lost in noise"
+    middle, low, high = map(_digits, (spread.median, spread.low, spread.high))
+    return middle if low == high else f"{middle} ({low} to {high})"
+
+
+def _digits(value: float) -> str:
+    return (
+        f"{value:.2f}"
+        if abs(value) < 10
+        else f"{value:.1f}"
+        if abs(value) < 100
+        else f"{value:.0f}"
+    )
+
+
+def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    lines = [head, ["---"] * len(head), *rows]
+    return "".join(f"| {' | '.join(line)} |\n" for line in lines)
