@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from statistics import median
 
@@ -18,9 +19,11 @@ _SHADES = {"gradeprep": 0.15, "floor": 0.5, "oiiotool": 0.75, "ffmpeg": 0.95}
 def draw(measured: Sequence[Sequence[Measured]], path: Path, *, told: str) -> bool:
     """Frames a second of each job and program as bars; whether there is a picture."""
     try:
-        import matplotlib as mpl
-    except ImportError:
+        version("matplotlib")  # a stand-in that another library left in its place has none
+    except PackageNotFoundError:
         return False
+    import matplotlib as mpl
+
     mpl.use("Agg")
     from matplotlib import pyplot
 
