@@ -86,7 +86,15 @@ def load(config: str, context: Mapping[str, str] | None = None) -> Colour:
     Raises:
         ColourError: Missing, unreadable, or not valid.
     """
-    return _load(config, tuple(sorted((context or {}).items())))
+    return _load(_resolved(config), tuple(sorted((context or {}).items())))
+
+
+_BUILT_IN = ocio.BuiltinConfigRegistry()
+
+
+def _resolved(config: str) -> str:
+    """The name behind a built-in config's alias, so that both are one config, parsed once."""
+    return str(ocio.ResolveConfigPath(config)) if config.startswith("ocio://") else config
 
 
 @cache
@@ -100,7 +108,8 @@ def _load(config: str, context: tuple[tuple[str, str], ...]) -> Colour:
         )
     try:
         raw = ocio.Config.CreateFromFile(config)
-        text = raw.serialize()
+        # A built-in config's text is at hand; printing one takes as long as half its parsing.
+        text = _BUILT_IN[raw.getName()] if builtin else raw.serialize()
         for name, value in context:
             raw.addEnvironmentVar(name, value)
         raw.validate()

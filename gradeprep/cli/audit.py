@@ -15,6 +15,7 @@ from gradeprep.machine import processors
 from gradeprep.pipeline.audit import Verdict, expected
 from gradeprep.pipeline.replay import same_again
 from gradeprep.runners import local
+from gradeprep.runners.one import Failed
 
 __all__ = ["command"]
 
@@ -53,7 +54,7 @@ def command(sidecar_path: Path, jobs: int | None, as_json: bool, quiet: bool) ->
     sys.exit(1 if wrong else 0)
 
 
-def _verdict(outcome: Verdict | local.Failed) -> Verdict:
-    if isinstance(outcome, local.Failed):
+def _verdict(outcome: Verdict | Failed) -> Verdict:
+    if isinstance(outcome, Failed):
         return Verdict(outcome.number, (outcome.error.partition(": ")[2],))
     return outcome

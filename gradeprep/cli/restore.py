@@ -17,6 +17,7 @@ from gradeprep.pipeline.flow import run_frame
 from gradeprep.pipeline.replay import taken_back
 from gradeprep.runners import local
 from gradeprep.runners.folder import result_folder
+from gradeprep.runners.one import Failed
 
 __all__ = ["command"]
 
@@ -52,7 +53,7 @@ def command(
         raise OutputRefusedError("exists already", file=existing[0], remedy="say --overwrite")
     with stopping() as stop, result_folder(Path(task.frames[0].result).parent):
         outcomes = list(local.run(task, run_frame, jobs=jobs or processors(), stop=stop))
-    failed = [outcome for outcome in outcomes if isinstance(outcome, local.Failed)]
+    failed = [outcome for outcome in outcomes if isinstance(outcome, Failed)]
     for frame in failed:
         click.echo(f"gradeprep: {frame.error}", err=True)
     done = len(outcomes) - len(failed)

@@ -15,7 +15,7 @@ __all__ = ["Checked", "CurveTold", "Measured", "SceneTold", "ShotTold", "Told"]
 class Told(BaseModel):
     """Base of the documents: frozen, nothing unknown in them."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, defer_build=True)
 
 
 class CurveTold(Told):

@@ -25,7 +25,7 @@ from pydantic import (
 
 from gradeprep.errors import Fault, RecipeError
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.yamltext import KeyPath, Lines
+from gradeprep.model.lines import KeyPath, Lines
 
 __all__ = [
     "COMPRESSIONS",
@@ -69,7 +69,7 @@ COMPRESSIONS = (
 class Asked(BaseModel):
     """Base of the asked side: frozen, unknown keys refused."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 def _frames(value: Any) -> FrameRange | None:

@@ -25,7 +25,7 @@ __all__ = [
 class Recorded(BaseModel):
     """Base of the recorded side: frozen, nothing unknown in it, no number that JSON lacks."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
 
 class Reading(Recorded):

@@ -30,7 +30,7 @@ ARITHMETIC = 1
 class Ordered(BaseModel):
     """Base of the ordered side: frozen, nothing unknown in it, no number that JSON lacks."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
 
 class StageOrder(Ordered):

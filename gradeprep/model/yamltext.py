@@ -8,36 +8,21 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import yaml
 
 from gradeprep.errors import Fault, RecipeError
+from gradeprep.model.lines import KeyPath, Lines
 
-__all__ = ["MAX_BYTES", "KeyPath", "Lines", "parse_yaml"]
-
-KeyPath = tuple[str | int, ...]
+__all__ = ["MAX_BYTES", "parse_yaml"]
 
 MAX_BYTES = 4 * 1024 * 1024
 """Bytes of the largest text."""
 
 MAX_DEPTH = 32
 MAX_NODES = 200_000
-
-
-@dataclass
-class Lines:
-    """Where each key path of a text stands; one-based line numbers."""
-
-    by_path: dict[KeyPath, int] = field(default_factory=dict)
-
-    def of(self, path: KeyPath) -> int | None:
-        """Line of the path, or of the nearest of its parents that the text holds."""
-        for length in range(len(path), -1, -1):
-            if path[:length] in self.by_path:
-                return self.by_path[path[:length]]
-        return None
 
 
 class _CoreLoader(yaml.SafeLoader):

@@ -12,7 +12,6 @@ from gradeprep.model.exposure import MeterAsk
 from gradeprep.model.recipe import Shot, StageAsk
 from gradeprep.model.record import Reading
 from gradeprep.model.task import StageOrder
-from gradeprep.pipeline.metering import read_frames, read_plate
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed
 
@@ -106,6 +105,8 @@ def settle(shot: Shot, view: PlateView) -> Settled:
 
 def _measured(stage: str, view: PlateView, ask: MeterAsk) -> tuple[Reading, Any]:
     """A reading, and what a stage takes of it: stops, keys over time, or one number a channel."""
+    from gradeprep.pipeline.metering import read_frames, read_plate  # where somebody measures
+
     if ask.per_frame:
         over_time = read_frames(view, ask.meter, ask.params)
         return over_time.summary, over_time.keys

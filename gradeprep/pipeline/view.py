@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -122,6 +121,8 @@ class View:
 
     def each(self, frames: Iterable[int], look: Callable[[int], T]) -> list[T]:
         """Look at frames in parallel: decoding leaves Python's lock to the others."""
+        from concurrent.futures import ThreadPoolExecutor  # slow to load
+
         with ThreadPoolExecutor(processors()) as pool:
             return list(pool.map(look, frames))
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 
 from gradeprep.errors import CannotCarryError, MissingPlateError, PlateError, TornFrameError
 from gradeprep.model.frame import Frame, Layout
-from gradeprep.plates import dpx, exr, other
 from gradeprep.plates.regular import check_regular
 
-__all__ = ["WRITABLE", "format_of_name", "inspect", "read", "write"]
+__all__ = ["OTHERS", "WRITABLE", "format_of_name", "inspect", "read", "write"]
 
 WRITABLE = ("exr", "dpx")
 """Formats that can be written; a plate of another format comes out as one of these."""
+
+OTHERS = ("tif", "tiff", "hdr", "pfm", "cin")
+"""Other extensions that are read; each can hold scene-linear or log pictures without a display's
+curve."""
 
 _MAGIC = {b"\x76\x2f\x31\x01": "exr", b"SDPX": "dpx", b"XPDS": "dpx"}
 
@@ -29,7 +33,7 @@ def inspect(path: Path) -> Layout:
     Raises:
         PlateError: Torn, of a kind that cannot be carried, or not what its name says.
     """
-    return _codec(path).inspect(path)  # type: ignore[no-any-return]
+    return _codec(_format(path)).inspect(path)  # type: ignore[no-any-return]
 
 
 def read(path: Path) -> Frame:
@@ -38,7 +42,7 @@ def read(path: Path) -> Frame:
     Raises:
         PlateError: Torn, of a kind that cannot be carried, or not what its name says.
     """
-    return _codec(path).read(path)  # type: ignore[no-any-return]
+    return _codec(_format(path)).read(path)  # type: ignore[no-any-return]
 
 
 def write(frame: Frame, path: Path) -> None:
@@ -47,10 +51,11 @@ def write(frame: Frame, path: Path) -> None:
     Raises:
         WriteError: The codec could not write it.
     """
-    {"exr": exr, "dpx": dpx}[frame.format].write(frame, path)
+    _codec(frame.format).write(frame, path)
 
 
-def _codec(path: Path) -> ModuleType:
+def _format(path: Path) -> str:
+    """Format of a file's content, which must be what its name says."""
     named = format_of_name(path)
     try:
         check_regular(path)
@@ -62,7 +67,7 @@ def _codec(path: Path) -> ModuleType:
         raise PlateError(f"cannot be read: {error.strerror}", file=path) from error
     if not magic:
         raise TornFrameError("the file is empty", file=path, remedy="copy it again")
-    real = _MAGIC.get(magic, named if named in other.FORMATS else None)
+    real = _MAGIC.get(magic, named if named in OTHERS else None)
     if named in WRITABLE and real != named:
         what = "it is cut or garbled" if real is None else f"its content is {real.upper()}"
         raise TornFrameError(
@@ -78,6 +83,12 @@ def _codec(path: Path) -> ModuleType:
         raise CannotCarryError(
             f"'.{named}' is not a format of scene-referred plates",
             file=path,
-            remedy=f"give {', '.join((*WRITABLE, *other.FORMATS))}",
+            remedy=f"give {', '.join((*WRITABLE, *OTHERS))}",
         )
-    return {"exr": exr, "dpx": dpx}.get(real, other)
+    return real
+
+
+def _codec(format: str) -> ModuleType:
+    """The codec of a format, imported where such a plate is met."""
+    name = format if format in WRITABLE else "other"
+    return import_module(f"gradeprep.plates.{name}")

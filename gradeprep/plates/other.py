@@ -16,10 +16,7 @@ from gradeprep.errors import CannotCarryError, TornFrameError
 from gradeprep.model.frame import Frame, Layout, Part, PartLayout, pixel_type
 from gradeprep.plates import limits
 
-__all__ = ["FORMATS", "inspect", "read"]
-
-FORMATS = ("tif", "tiff", "hdr", "pfm", "cin")
-"""Extensions read here; each can hold scene-linear or log pictures without a display's curve."""
+__all__ = ["inspect", "read"]
 
 oiio.attribute("threads", 1)
 

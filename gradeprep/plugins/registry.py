@@ -14,7 +14,7 @@ import inspect
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.metadata import EntryPoint, entry_points
+from importlib.metadata import Distribution, EntryPoint, entry_points
 from typing import Any
 
 from pydantic import BaseModel
@@ -153,17 +153,20 @@ class Registry:
 @cache
 def installed() -> Registry:
     """The plugins of all installed packages; read once a process."""
+    points = entry_points()
     return Registry(
-        Entry(kind, point.name, point.value, _source(point))
+        Entry(kind, point.name, point.value, _source(point.dist))
         for kind in KINDS
-        for point in _unique(entry_points(group=f"gradeprep.{kind}"))
+        for point in _unique(points.select(group=f"gradeprep.{kind}"))
     )
 
 
 def _unique(points: Iterable[EntryPoint]) -> Iterable[EntryPoint]:
     """One entry a target: a package found twice on the path is still one package."""
-    return {(p.name, p.value, _source(p)): p for p in points}.values()
+    return {(p.name, p.value, _source(p.dist)): p for p in points}.values()
 
 
-def _source(point: EntryPoint) -> str:
-    return f"{point.dist.name} {point.dist.version}" if point.dist is not None else "unknown"
+@cache
+def _source(package: Distribution | None) -> str:
+    """Name and version of a package; its metadata are parsed once for all its plugins."""
+    return "unknown" if package is None else f"{package.name} {package.version}"

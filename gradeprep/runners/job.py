@@ -20,6 +20,7 @@ from gradeprep.pipeline.planned import Plan, ShotPlan
 from gradeprep.runners import local
 from gradeprep.runners.claim import claimed
 from gradeprep.runners.journal import Journal, known_records, still_right
+from gradeprep.runners.one import Failed
 
 __all__ = ["Job", "Progress", "ShotResult", "run_plan"]
 
@@ -58,7 +59,7 @@ class ShotResult:
     record: ShotRecord | None = None
     sidecar: Path | None = None
     kept: int = 0
-    failed: tuple[local.Failed, ...] = ()
+    failed: tuple[Failed, ...] = ()
     error: str = ""
 
 
@@ -135,7 +136,7 @@ def _run_shot(shot: ShotPlan, manner: _Manner) -> ShotResult:
     others = tuple(record for record in known if record.number not in own)
     before = sidecar.merged(_absolute(known, shot.folder), journal.records)
     kept = _kept(shot, before) if manner.resume else ()
-    failed: tuple[local.Failed, ...] = ()
+    failed: tuple[Failed, ...] = ()
     try:
         records, failed = _frames(shot, kept, journal, manner)
         result = _seal(shot, path, others, (*kept, *records), failed)
@@ -160,11 +161,11 @@ def _frames(
     kept: tuple[FrameRecord, ...],
     journal: Journal,
     manner: _Manner,
-) -> tuple[tuple[FrameRecord, ...], tuple[local.Failed, ...]]:
+) -> tuple[tuple[FrameRecord, ...], tuple[Failed, ...]]:
     name, total = shot.task.shot, len(shot.task.frames)
     there = {record.number for record in kept}
     records: list[FrameRecord] = []
-    failed: list[local.Failed] = []
+    failed: list[Failed] = []
     for done, record in enumerate(kept, 1):
         manner.tell(Progress(name, done, total, record.number))
     todo = tuple(order for order in shot.task.frames if order.number not in there)
@@ -174,7 +175,7 @@ def _frames(
     with journal, closing(work):
         for outcome in work:
             error = ""
-            if isinstance(outcome, local.Failed):
+            if isinstance(outcome, Failed):
                 failed.append(outcome)
                 error = outcome.error
             else:
@@ -190,7 +191,7 @@ def _seal(
     path: Path,
     others: tuple[FrameRecord, ...],
     done: tuple[FrameRecord, ...],
-    failed: tuple[local.Failed, ...],
+    failed: tuple[Failed, ...],
 ) -> ShotRecord | None:
     """Write the sidecar of all frames that stand there, or none where none does."""
     if not done and not others:

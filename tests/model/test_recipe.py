@@ -11,8 +11,9 @@ from pydantic import BaseModel, ConfigDict
 from gradeprep.checks.pixels import PixelsParams
 from gradeprep.errors import Fault, RecipeError
 from gradeprep.model.framerange import FrameRange
+from gradeprep.model.lines import Lines
 from gradeprep.model.recipe import Kinds, build_recipe, recipe_schema
-from gradeprep.model.yamltext import Lines, parse_yaml
+from gradeprep.model.yamltext import parse_yaml
 from gradeprep.stages.balance import BalanceParams
 from gradeprep.stages.lift import LiftParams
 from gradeprep.stages.pull import PullParams

@@ -9,9 +9,9 @@ import pytest
 from fakeview import FakeView
 
 from gradeprep.errors import PlateError, RequestError
+from gradeprep.model.lines import Lines
 from gradeprep.model.recipe import Kinds, build_recipe
 from gradeprep.model.record import Reading
-from gradeprep.model.yamltext import Lines
 from gradeprep.pipeline import metering as module
 from gradeprep.pipeline.settle import check_order, settle
 from gradeprep.plugins.registry import installed

@@ -11,12 +11,13 @@ import pytest
 import workers
 
 from gradeprep.runners import local
+from gradeprep.runners.one import Failed
 
 
 def outcomes(task, work, jobs):
     """Outcomes by frame number; failures too."""
     found = list(local.run(task, work, jobs=jobs))
-    return {out.number if isinstance(out, local.Failed) else out: out for out in found}
+    return {out.number if isinstance(out, Failed) else out: out for out in found}
 
 
 def test_one_job_works_here_in_order(tmp_path):
@@ -52,9 +53,9 @@ def test_a_frame_that_fails_stops_no_other(jobs, tmp_path):
     found = outcomes(workers.task(tmp_path, 6), workers.bad_at_three, jobs)
     assert sorted(found) == [1, 2, 3, 4, 5, 6]
     torn, fault = found[3], found[4]
-    assert isinstance(torn, local.Failed)
+    assert isinstance(torn, Failed)
     assert torn.error == "quay frame 3: quay.3.exr: is torn; copy the frame again"
-    assert isinstance(fault, local.Failed)
+    assert isinstance(fault, Failed)
     assert fault.error.startswith("quay frame 4: quay.4.exr: internal error: ZeroDivisionError")
     assert "bad_at_three" in torn.trace
     assert "bad_at_three" in fault.trace
@@ -65,7 +66,7 @@ def test_a_worker_that_dies_costs_its_own_frame_only(tmp_path):
     found = outcomes(workers.task(tmp_path, 8), workers.dies_at_three, 2)
     assert sorted(found) == list(range(1, 9))
     dead = found.pop(3)
-    assert isinstance(dead, local.Failed)
+    assert isinstance(dead, Failed)
     assert dead.error.startswith("quay frame 3: quay.3.exr: the worker died twice over it")
     assert all(out == n for n, out in found.items())
     assert {path.name for path in tmp_path.iterdir()} == {str(n) for n in found}

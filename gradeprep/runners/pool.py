@@ -1,0 +1,143 @@
+"""Spawned worker processes: frames in parallel, none lost with a worker that dies.
+
+Workers are spawned, never forked: a fork after any image I/O hangs. They leave Ctrl-C and SIGTERM
+to the parent, which lets the frames in flight finish. A worker that dies takes no other frame
+with it: what was in flight runs again alone, and a frame that kills its worker twice is told.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+from collections.abc import Generator, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from multiprocessing.connection import wait as wait_for
+from typing import TypeVar
+
+from gradeprep.model.task import FrameOrder, Task
+from gradeprep.plates import exr
+from gradeprep.runners.one import Failed, Work, do_one, end_if
+
+__all__ = ["run"]
+
+GLANCE = 0.5
+"""Seconds between two looks at whether somebody wants to stop."""
+
+_LEFT_TO_PARENT = (signal.SIGINT, signal.SIGTERM)
+
+T = TypeVar("T")
+
+
+def run(
+    task: Task, work: Work[T], *, jobs: int, stop: threading.Event
+) -> Generator[T | Failed, None, None]:
+    """Do all frames of a task in ``jobs`` workers, in any order; one outcome a frame.
+
+    Closing it early, or setting ``stop``, lets the frames in flight finish and begins no other.
+
+    Raises:
+        KeyboardInterrupt: ``stop`` was set, and everything that had begun is told.
+    """
+    crashed = yield from _pooled(task, work, min(jobs, len(task.frames)), stop)
+    for order in crashed:
+        end_if(stop)
+        yield from _alone(task.only((order,)), work)
+
+
+def _pooled(
+    task: Task, work: Work[T], jobs: int, stop: threading.Event
+) -> Generator[T | Failed, None, list[FrameOrder]]:
+    """Yield outcomes; return the orders that were in flight whenever a worker died."""
+    waiting = list(reversed(task.frames))
+    lost: list[FrameOrder] = []
+    while waiting:
+        flying: dict[Future[T | Failed], FrameOrder] = {}
+        with _pool(jobs) as pool:
+            try:
+                yield from _fly(task, work, pool, jobs, waiting, flying, stop)
+            except BrokenProcessPool:
+                lost.extend(flying.values())
+            except BaseException:
+                pool.shutdown(wait=True, cancel_futures=True)
+                raise
+    return lost
+
+
+def _fly(
+    task: Task,
+    work: Work[T],
+    pool: ProcessPoolExecutor,
+    jobs: int,
+    waiting: list[FrameOrder],
+    flying: dict[Future[T | Failed], FrameOrder],
+    stop: threading.Event,
+) -> Generator[T | Failed, None, None]:
+    """Keep the pool fed, two frames a worker, until nothing waits or flies."""
+    while waiting or flying:
+        if stop.is_set():
+            waiting.extend(flying.pop(future) for future in list(flying) if future.cancel())
+            if waiting and not flying:
+                raise KeyboardInterrupt
+        while waiting and len(flying) < 2 * jobs and not stop.is_set():
+            with _deaf():
+                future = pool.submit(do_one, work, task.only((waiting[-1],)))
+            flying[future] = waiting.pop()
+        done, _ = wait(flying, timeout=GLANCE, return_when=FIRST_COMPLETED)
+        for future in done:
+            outcome = future.result()
+            del flying[future]
+            yield outcome
+
+
+def _alone(task: Task, work: Work[T]) -> Generator[T | Failed, None, None]:
+    order = task.frames[0]
+    with _pool(1) as pool:
+        try:
+            with _deaf():
+                future = pool.submit(do_one, work, task)
+            yield future.result()
+        except BrokenProcessPool:
+            yield Failed(
+                order.number,
+                f"{task.shot} frame {order.number}: {order.source}: the worker died twice over "
+                "it (a crash in a codec, or out of memory); look at the file, or use fewer --jobs",
+            )
+
+
+def _pool(jobs: int) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(
+        jobs, mp_context=multiprocessing.get_context("spawn"), initializer=_start_worker
+    )
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Workers that start in here hear no Ctrl-C from their first moment, their imports included."""
+    if sys.platform == "win32":
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, _LEFT_TO_PARENT)
+    try:
+        yield
+    finally:  # what came meanwhile is heard now
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _start_worker() -> None:
+    for number in _LEFT_TO_PARENT:
+        signal.signal(number, signal.SIG_IGN)
+    exr.set_threads(0)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_die_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _die_with(sentinel: int) -> None:
+    """A killed parent must not leave workers behind that go on writing."""
+    wait_for([sentinel])
+    os._exit(1)
