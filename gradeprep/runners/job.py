@@ -6,21 +6,19 @@ import threading
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from pathlib import Path
 
-import gradeprep
 from gradeprep import sidecar
 from gradeprep.errors import WriteError
 from gradeprep.machine import processors
-from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import FileRecord, Finding, FrameRecord, ShotRecord
+from gradeprep.model.record import FrameRecord, ShotRecord
 from gradeprep.pipeline.flow import run_frame
 from gradeprep.pipeline.planned import Plan, ShotPlan
 from gradeprep.runners import local
 from gradeprep.runners.claim import claimed
 from gradeprep.runners.journal import Journal, known_records, still_right
 from gradeprep.runners.one import Failed
+from gradeprep.runners.seal import absolute, others_known, seal
 
 __all__ = ["Job", "Progress", "ShotResult", "run_plan"]
 
@@ -132,14 +130,13 @@ def _run_shot(shot: ShotPlan, manner: _Manner) -> ShotResult:
     path = sidecar.path_for(shot.folder, shot.task.shot)
     known = known_records(path, shot.task.digest)[1]
     journal = Journal(shot.folder, shot.task.shot, shot.task.digest)
-    own = {order.number for order in shot.task.frames}
-    others = tuple(record for record in known if record.number not in own)
-    before = sidecar.merged(_absolute(known, shot.folder), journal.records)
+    others = others_known(shot, known)
+    before = sidecar.merged(absolute(known, shot.folder), journal.records)
     kept = _kept(shot, before) if manner.resume else ()
     failed: tuple[Failed, ...] = ()
     try:
         records, failed = _frames(shot, kept, journal, manner)
-        result = _seal(shot, path, others, (*kept, *records), failed)
+        result = seal(shot, path, others, (*kept, *records), failed)
         journal.remove()
     except WriteError as error:  # where frames are done, their journal stays for --resume
         return ShotResult(kept=len(kept), failed=failed, error=str(error.at(shot=shot.task.shot)))
@@ -184,94 +181,3 @@ def _frames(
             done = len(kept) + len(records) + len(failed)
             manner.tell(Progress(name, done, total, outcome.number, error))
     return tuple(records), tuple(sorted(failed, key=lambda frame: frame.number))
-
-
-def _seal(
-    shot: ShotPlan,
-    path: Path,
-    others: tuple[FrameRecord, ...],
-    done: tuple[FrameRecord, ...],
-    failed: tuple[Failed, ...],
-) -> ShotRecord | None:
-    """Write the sidecar of all frames that stand there, or none where none does."""
-    if not done and not others:
-        return None
-    frames = sidecar.merged(others, _relative(done, shot.folder))
-    task, first = shot.task, shot.task.frames[0]
-    losses = tuple(
-        Finding(severity="fail", what=frame.error, frame=frame.number) for frame in failed
-    )
-    told = str(FrameRange.of(record.number for record in frames))
-    record = ShotRecord(
-        tool=f"gradeprep {gradeprep.__version__}",
-        shot=task.shot,
-        digest=task.digest,
-        source=shot.source.model_copy(
-            update={
-                "pattern": sidecar.relative(shot.source.pattern, shot.folder),
-                "frames": told,
-            }
-        ),
-        result=shot.result.model_copy(
-            update={
-                "pattern": sidecar.relative(shot.result.pattern, shot.folder),
-                "frames": told,
-            }
-        ),
-        colour=task.colour,
-        stages=first.stages,
-        layers=task.layers,
-        nonfinite=task.nonfinite,
-        output=task.output,
-        again=first.history,
-        reading=shot.readings,
-        findings=(*shot.findings, *_losses(frames), *losses),
-        reversible=shot.reversible,
-        arithmetic=task.arithmetic,
-        carried=shot.carried,
-        frames=frames,
-        dated={"written": datetime.now(UTC).isoformat(timespec="seconds")},
-    )
-    sidecar.save(record, path)
-    return record
-
-
-def _losses(frames: tuple[FrameRecord, ...]) -> list[Finding]:
-    """Samples that left the result's type, told once a shot."""
-    found = []
-    for word, remedy in (
-        ("overflow", "write a larger type (output.type: float), or pull less"),
-        ("nonfinite", "paint them out, or keep them knowingly"),
-    ):
-        counts = {record.number: getattr(record.counts, word) for record in frames}
-        total = sum(counts.values())
-        if total:
-            worst = max(counts, key=lambda number: counts[number])
-            found.append(
-                Finding(
-                    severity="warn",
-                    what=f"{word}: {total} samples in {sum(map(bool, counts.values()))} frames",
-                    frame=worst,
-                    numbers={"samples": total, "in_worst_frame": counts[worst]},
-                    remedy=remedy,
-                )
-            )
-    return found
-
-
-def _moved(records: tuple[FrameRecord, ...], move: Callable[[str], str]) -> tuple[FrameRecord, ...]:
-    def at(file: FileRecord) -> FileRecord:
-        return file.model_copy(update={"file": move(file.file)})
-
-    return tuple(
-        record.model_copy(update={"source": at(record.source), "result": at(record.result)})
-        for record in records
-    )
-
-
-def _relative(records: tuple[FrameRecord, ...], folder: Path) -> tuple[FrameRecord, ...]:
-    return _moved(records, lambda told: sidecar.relative(told, folder))
-
-
-def _absolute(records: tuple[FrameRecord, ...], folder: Path) -> tuple[FrameRecord, ...]:
-    return _moved(records, lambda told: str(sidecar.absolute(told, folder)))

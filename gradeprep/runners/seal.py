@@ -1,0 +1,127 @@
+"""The sidecar of a shot from the records of its frames, however many processes made those."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import gradeprep
+from gradeprep import sidecar
+from gradeprep.model.framerange import FrameRange
+from gradeprep.model.record import FileRecord, Finding, FrameRecord, ShotRecord
+from gradeprep.pipeline.planned import ShotPlan
+from gradeprep.runners.one import Failed
+
+__all__ = ["absolute", "others_known", "relative", "seal"]
+
+
+def others_known(shot: ShotPlan, known: tuple[FrameRecord, ...]) -> tuple[FrameRecord, ...]:
+    """Records of frames that this plan does not order; the sidecar keeps them."""
+    own = {order.number for order in shot.task.frames}
+    return tuple(record for record in known if record.number not in own)
+
+
+def seal(
+    shot: ShotPlan,
+    path: Path,
+    others: tuple[FrameRecord, ...],
+    done: tuple[FrameRecord, ...],
+    failed: tuple[Failed, ...],
+) -> ShotRecord | None:
+    """Write the sidecar of all frames that stand there, or none where none does.
+
+    Args:
+        shot: What was decided.
+        path: Where the sidecar stands.
+        others: Records of frames that stand there and were not ordered now, files told relative
+            to the sidecar's folder.
+        done: Records of the frames that were, files told as the plan tells them.
+        failed: Frames that failed; the sidecar tells why.
+
+    Raises:
+        WriteError: It could not be written.
+    """
+    if not done and not others:
+        return None
+    frames = sidecar.merged(others, relative(done, shot.folder))
+    task, first = shot.task, shot.task.frames[0]
+    losses = tuple(
+        Finding(severity="fail", what=frame.error, frame=frame.number) for frame in failed
+    )
+    told = str(FrameRange.of(record.number for record in frames))
+    record = ShotRecord(
+        tool=f"gradeprep {gradeprep.__version__}",
+        shot=task.shot,
+        digest=task.digest,
+        source=shot.source.model_copy(
+            update={
+                "pattern": sidecar.relative(shot.source.pattern, shot.folder),
+                "frames": told,
+            }
+        ),
+        result=shot.result.model_copy(
+            update={
+                "pattern": sidecar.relative(shot.result.pattern, shot.folder),
+                "frames": told,
+            }
+        ),
+        colour=task.colour,
+        stages=first.stages,
+        layers=task.layers,
+        nonfinite=task.nonfinite,
+        output=task.output,
+        again=first.history,
+        reading=shot.readings,
+        findings=(*shot.findings, *_losses(frames), *losses),
+        reversible=shot.reversible,
+        arithmetic=task.arithmetic,
+        carried=shot.carried,
+        frames=frames,
+        dated={"written": datetime.now(UTC).isoformat(timespec="seconds")},
+    )
+    sidecar.save(record, path)
+    return record
+
+
+def _losses(frames: tuple[FrameRecord, ...]) -> list[Finding]:
+    """Samples that left the result's type, told once a shot."""
+    found = []
+    for word, remedy in (
+        ("overflow", "write a larger type (output.type: float), or pull less"),
+        ("nonfinite", "paint them out, or keep them knowingly"),
+    ):
+        counts = {record.number: getattr(record.counts, word) for record in frames}
+        total = sum(counts.values())
+        if total:
+            worst = max(counts, key=lambda number: counts[number])
+            found.append(
+                Finding(
+                    severity="warn",
+                    what=f"{word}: {total} samples in {sum(map(bool, counts.values()))} frames",
+                    frame=worst,
+                    numbers={"samples": total, "in_worst_frame": counts[worst]},
+                    remedy=remedy,
+                )
+            )
+    return found
+
+
+def _moved(records: tuple[FrameRecord, ...], move: Callable[[str], str]) -> tuple[FrameRecord, ...]:
+    def at(file: FileRecord) -> FileRecord:
+        return file.model_copy(update={"file": move(file.file)})
+
+    return tuple(
+        record.model_copy(update={"source": at(record.source), "result": at(record.result)})
+        for record in records
+    )
+
+
+def relative(records: tuple[FrameRecord, ...], folder: Path) -> tuple[FrameRecord, ...]:
+    """The records with files as a sidecar in the folder tells them."""
+    return _moved(records, lambda told: sidecar.relative(told, folder))
+
+
+def absolute(records: tuple[FrameRecord, ...], folder: Path) -> tuple[FrameRecord, ...]:
+    """The records of a sidecar in the folder with files that can be opened from anywhere."""
+    return _moved(records, lambda told: str(sidecar.absolute(told, folder)))
