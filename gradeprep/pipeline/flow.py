@@ -21,7 +21,7 @@ from gradeprep.pipeline.decision import Decision, prepare
 from gradeprep.pipeline.types import kernel_type
 from gradeprep.plates import atomic, carry, files
 
-__all__ = ["Computed", "compute", "run_frame"]
+__all__ = ["Computed", "compute", "planned_space", "run_frame"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ def compute(task: Task, order: FrameOrder) -> Computed:
         GradeprepError: The source is torn, breaks the policy for non-finite pixels, or its
             colour cannot be converted.
     """
-    space = _space(task.colour)
+    space = planned_space(task.colour)
     frame = files.read(Path(order.source))
     try:
         groups = find_groups(frame.parts, task.layers)
@@ -108,8 +108,12 @@ def compute(task: Task, order: FrameOrder) -> Computed:
     return Computed(result, counts.record(), kernel, notes, carry.timecode(frame))
 
 
-def _space(order: ColourOrder) -> colour.Colour:
-    """The config that the task was planned with, its text and every file it reads the same."""
+def planned_space(order: ColourOrder) -> colour.Colour:
+    """The config that a task was planned with.
+
+    Raises:
+        ColourError: It does not load, or its text or a file it reads is not what it was.
+    """
     space = colour.load(order.config, order.context)
     remedy = "plan again, or bring the planned config back"
     if space.sha256 != order.sha256:

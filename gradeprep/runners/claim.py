@@ -15,16 +15,20 @@ from gradeprep import sidecar
 from gradeprep.errors import OutputRefusedError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.pipeline.planned import ShotPlan
-from gradeprep.runners import lock
+from gradeprep.runners import lock, share
 from gradeprep.runners.folder import result_folder
 from gradeprep.runners.journal import known_records
 
-__all__ = ["claimed"]
+__all__ = ["claimed", "sidecar_is_ours"]
 
 
 @contextmanager
-def claimed(shot: ShotPlan) -> Iterator[None]:
+def claimed(shot: ShotPlan, *, order: str = "") -> Iterator[None]:
     """The shot's folder and the names of its results, ours alone for as long.
+
+    Args:
+        shot: What was decided.
+        order: Chunks of this order may be at it all the same: they write what stands there.
 
     Raises:
         OutputRefusedError: Another run holds them, the folder leads elsewhere by now, a result
@@ -32,9 +36,10 @@ def claimed(shot: ShotPlan) -> Iterator[None]:
         WriteError: The folder or the lock cannot be made.
     """
     with result_folder(shot.folder), lock.held(shot.folder, shot.task.shot):
+        share.refuse_others(shot.folder, shot.task.shot, order=order)
         _leads_where_it_did(shot)
         _nothing_appeared(shot)
-        _sidecar_is_ours(shot)
+        sidecar_is_ours(shot)
         yield
 
 
@@ -64,8 +69,12 @@ def _nothing_appeared(shot: ShotPlan) -> None:
         )
 
 
-def _sidecar_is_ours(shot: ShotPlan) -> None:
-    """A sidecar tells one decision on one plate: nothing else may be left half told by it."""
+def sidecar_is_ours(shot: ShotPlan) -> None:
+    """A sidecar tells one decision on one plate: nothing else may be left half told by it.
+
+    Raises:
+        OutputRefusedError: The one that stands there tells of something else.
+    """
     path = sidecar.path_for(shot.folder, shot.task.shot)
     before = known_records(path, shot.task.digest)[0]
     if before is None:

@@ -26,11 +26,12 @@ from gradeprep.errors import OutputRefusedError, WriteError
 if sys.platform != "win32":
     import fcntl
 
-__all__ = ["Holder", "held", "path_for"]
+__all__ = ["Holder", "dead", "free", "held", "path_for", "refuse_held"]
 
 PATIENCE = 2.0
 """Seconds that a lock without a name gets to be signed by whoever has just made it."""
 
+_SAFELY = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
 _GLANCE = 0.05
 _BYTES = 4096
 
@@ -84,6 +85,26 @@ def held(folder: Path, shot: str) -> Iterator[None]:
         _released(path, handle)
 
 
+def refuse_held(folder: Path, shot: str) -> None:
+    """Pass where nobody alive holds the results of a shot; nothing is taken.
+
+    Raises:
+        OutputRefusedError: A run holds them; the error names it.
+    """
+    path = path_for(folder, shot)
+    try:
+        handle = os.open(path, os.O_RDONLY | _SAFELY)
+    except OSError:  # there is none; a link or a pipe is no lock of ours
+        return
+    try:
+        available = free(handle, look=True)
+        holder = _signed(handle)
+        if available is False or not dead(holder, known=available is True):
+            raise _refusal(path, shot, holder)
+    finally:
+        os.close(handle)
+
+
 _NO_FILE = (errno.ELOOP, errno.EISDIR, errno.ENXIO)
 
 
@@ -92,13 +113,13 @@ def _taken(path: Path, shot: str) -> int:
     while True:
         handle, new = _opened(path)
         try:
-            free = _free(handle)
-            if free is not False and not _still_there(path, handle):
+            available = free(handle)
+            if available is not False and not _still_there(path, handle):
                 os.close(handle)  # its holder took it away in this moment: begin again
                 continue
-            if free is False or not new:
+            if available is False or not new:
                 holder = _signed(handle)
-                if free is False or not _dead(holder, known=free is True):
+                if available is False or not dead(holder, known=available is True):
                     raise _refusal(path, shot, holder)
             _sign(handle)
         except BaseException:
@@ -109,7 +130,7 @@ def _taken(path: Path, shot: str) -> int:
 
 def _opened(path: Path) -> tuple[int, bool]:
     """The lock file, and whether it was made here and now; links are not followed."""
-    flags = os.O_RDWR | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+    flags = os.O_RDWR | _SAFELY
     while True:
         with suppress(FileExistsError):
             return os.open(path, flags | os.O_CREAT | os.O_EXCL, 0o666), True
@@ -117,11 +138,14 @@ def _opened(path: Path) -> tuple[int, bool]:
             return os.open(path, flags), False
 
 
-def _free(handle: int) -> bool | None:
-    """Whether no living process of this machine holds it; None where the kernel cannot say."""
+def free(handle: int, *, look: bool = False) -> bool | None:
+    """Whether no living process of this machine holds a file; None where the kernel cannot say.
+
+    A free one is ours from then on; with ``look`` two who only look do not see each other.
+    """
     if sys.platform != "win32":
         try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(handle, (fcntl.LOCK_SH if look else fcntl.LOCK_EX) | fcntl.LOCK_NB)
         except BlockingIOError:
             return False
         except OSError:  # a disk without locks: what the file says decides
@@ -150,7 +174,7 @@ def _signed(handle: int) -> Holder | None:
         time.sleep(_GLANCE)
 
 
-def _dead(holder: Holder | None, *, known: bool) -> bool:
+def dead(holder: Holder | None, *, known: bool) -> bool:
     """Whether a holder has left the lock behind; ``known`` tells that no process here has it."""
     if holder is None:
         return True
