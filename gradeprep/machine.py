@@ -6,9 +6,11 @@ import os
 from contextlib import suppress
 from pathlib import Path
 
-__all__ = ["memory", "processors"]
+__all__ = ["free_memory", "memory", "processors"]
 
 _CONTAINER = Path("/sys/fs/cgroup/memory.max")
+_CONTAINED = Path("/sys/fs/cgroup/memory.current")
+_LINUX = Path("/proc/meminfo")
 
 
 def processors() -> int:
@@ -25,3 +27,20 @@ def memory() -> int | None:
     with suppress(ValueError, OSError):  # "max" where there is no limit
         known.append(int(_CONTAINER.read_text(encoding="ascii")))
     return min(known, default=None)
+
+
+def free_memory() -> int | None:
+    """Bytes of it that programs may take without pushing others out; None if unknown.
+
+    Where the system does not tell what is free, this is half of what there is.
+    """
+    total = memory()
+    known = [] if total is None else [total // 2]
+    with suppress(StopIteration, ValueError, OSError):
+        lines = _LINUX.read_text(encoding="ascii").splitlines()
+        free = next(line for line in lines if line.startswith("MemAvailable:"))
+        known = [int(free.split()[1]) * 1024]
+    with suppress(ValueError, OSError):
+        within = int(_CONTAINER.read_text(encoding="ascii"))
+        known.append(within - int(_CONTAINED.read_text(encoding="ascii")))
+    return max(0, min(known)) if known else None

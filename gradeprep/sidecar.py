@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -66,7 +66,29 @@ def dump(record: ShotRecord) -> dict[str, Any]:
 
 def text_of(record: ShotRecord) -> str:
     """The sidecar's text."""
-    return json.dumps(dump(record), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return "".join(_pieces(record))
+
+
+def _pieces(record: ShotRecord) -> Iterator[str]:
+    """The text, a frame at a time: of ten thousand frames, one is ever held as plain data."""
+    frames = record.frames
+    head = _json(dump(record.model_copy(update={"frames": ()})))
+    before, empty, after = head.partition(_NO_FRAMES)
+    if not frames:
+        yield f"{head}\n"
+        return
+    yield f"{before}{empty[:-1]}"
+    for index, frame in enumerate(frames):
+        told = _json(frame.model_dump(mode="json", by_alias=True)).replace("\n", "\n  ")
+        yield f"{',' if index else ''}\n  {told}"
+    yield f"\n {empty[-1]}{after}\n"
+
+
+_NO_FRAMES = '\n "frames": []'
+
+
+def _json(data: Any) -> str:
+    return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
 
 
 def save(record: ShotRecord, path: Path) -> None:
@@ -75,10 +97,10 @@ def save(record: ShotRecord, path: Path) -> None:
     Raises:
         WriteError: It could not be written.
     """
-    text = text_of(record).encode("utf-8")
 
     def write(temp: Path) -> None:
-        temp.write_bytes(text)
+        with temp.open("wb") as file:
+            file.writelines(piece.encode("utf-8") for piece in _pieces(record))
 
     atomic.publish(path, write, lambda temp: temp.stat().st_size)
 

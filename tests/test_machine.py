@@ -40,3 +40,29 @@ def test_memory_is_the_machines_or_the_containers(container, found, told):
 def test_memory_that_nobody_tells(told, monkeypatch):
     monkeypatch.delattr(os, "sysconf")
     assert machine.memory() is None
+
+
+@pytest.fixture
+def free(told, tmp_path, monkeypatch):
+    """Files that say what is free: of the machine, and what a container has taken."""
+    monkeypatch.setattr(machine, "_LINUX", tmp_path / "meminfo")
+    monkeypatch.setattr(machine, "_CONTAINED", tmp_path / "memory.current")
+    return tmp_path
+
+
+def test_free_memory_is_what_linux_calls_available(free):
+    (free / "meminfo").write_text("MemTotal: 4000 kB\nMemAvailable:    1500 kB\n")
+    assert machine.free_memory() == 1_536_000
+
+
+def test_a_container_may_leave_less(free):
+    (free / "meminfo").write_text("MemAvailable: 1500 kB\n")
+    (free / "memory.max").write_text("1048576\n")
+    (free / "memory.current").write_text("1000000\n")
+    assert machine.free_memory() == 48_576
+
+
+def test_half_the_machine_where_nobody_tells_what_is_free(free, monkeypatch):
+    assert machine.free_memory() == 2_048_000
+    monkeypatch.delattr(os, "sysconf")
+    assert machine.free_memory() is None

@@ -23,10 +23,13 @@ __all__ = ["command"]
 @click.command("audit")
 @click.argument("sidecar_path", metavar="SIDECAR", type=click.Path(path_type=Path))
 @options.jobs
+@options.memory
 @options.json_output
 @options.quiet
 @options.traceback_option
-def command(sidecar_path: Path, jobs: int | None, as_json: bool, quiet: bool) -> None:
+def command(
+    sidecar_path: Path, jobs: int | None, memory: int | None, as_json: bool, quiet: bool
+) -> None:
     """Check that every frame is what SIDECAR says, and follows from its source.
 
     Sources and results are compared with their recorded hashes, and each result is made anew
@@ -39,7 +42,8 @@ def command(sidecar_path: Path, jobs: int | None, as_json: bool, quiet: bool) ->
     record = sidecar.load(sidecar_path)
     task = same_again(record, sidecar_path.parent)
     with stopping() as stop:
-        work = local.run(task, expected(record), jobs=jobs or processors(), stop=stop)
+        jobs = jobs or processors()
+        work = local.run(task, expected(record), jobs=jobs, memory=memory, stop=stop)
         verdicts = sorted((_verdict(outcome) for outcome in work), key=lambda v: v.number)
     wrong = [verdict for verdict in verdicts if verdict.problems]
     for verdict in wrong:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -63,6 +64,20 @@ class _Stops(click.ParamType["float | dict[int, float]"]):
             self.fail(hint, param, ctx)
 
 
+class _Size(click.ParamType[int]):
+    """A number of bytes: ``500M``, ``8G``, ``1.5G``; K, M, G and T are powers of 1024."""
+
+    name = "size"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> int:
+        if isinstance(value, int):
+            return value
+        found = re.fullmatch(r"(\d+(?:\.\d+)?)([KMGT])(?:i?B)?", str(value), re.IGNORECASE)
+        if found is None or not float(found[1]):
+            self.fail(f"'{value}' is not a size; write for example 500M or 8G", param, ctx)
+        return int(float(found[1]) * 1024 ** ("KMGT".index(found[2].upper()) + 1))
+
+
 def _pairs(text: str) -> list[tuple[str, str]]:
     pairs = []
     for item in text.split(","):
@@ -89,6 +104,13 @@ jobs = click.option(
     metavar="N",
     help="Frames at once; all processors by default.",
 )
+memory = click.option(
+    "--memory",
+    type=_Size(),
+    metavar="SIZE",
+    help="Memory that frames in flight may take: 8G, 500M; three quarters of what is free by "
+    "default.",
+)
 overwrite = click.option("--overwrite", is_flag=True, help="Write over results that exist.")
 resume = click.option(
     "--resume", is_flag=True, help="Keep results that verify against their record; do the rest."
@@ -108,6 +130,16 @@ def traceback_option(command: F) -> F:
 
 def running(command: F) -> F:
     """The options of every command that runs frames."""
-    for option in (traceback_option, quiet, json_output, resume, overwrite, jobs, frames, config):
+    for option in (
+        traceback_option,
+        quiet,
+        json_output,
+        resume,
+        overwrite,
+        memory,
+        jobs,
+        frames,
+        config,
+    ):
         command = option(command)
     return command

@@ -54,6 +54,7 @@ def command(
     config: str | None,
     frames: FrameRange | None,
     jobs: int | None,
+    memory: int | None,
     overwrite: bool,
     resume: bool,
     as_json: bool,
@@ -74,7 +75,9 @@ def command(
     shot = asked.pop("name") or _shot_name(name)
     recipe = build(_recipe(plate, _out(out, name), shot, asked))
     wish = Options(config, frames, overwrite, resume)
-    sys.exit(carry_out(recipe, Path(), wish, jobs=jobs, quiet=quiet, as_json=as_json))
+    sys.exit(
+        carry_out(recipe, Path(), wish, jobs=jobs, memory=memory, quiet=quiet, as_json=as_json)
+    )
 
 
 def _file_name(plate: str) -> str:

@@ -26,6 +26,7 @@ __all__ = ["command"]
 @click.argument("sidecar_path", metavar="SIDECAR", type=click.Path(path_type=Path))
 @click.argument("out", metavar="OUT")
 @options.jobs
+@options.memory
 @options.overwrite
 @options.json_output
 @options.quiet
@@ -34,6 +35,7 @@ def command(
     sidecar_path: Path,
     out: str,
     jobs: int | None,
+    memory: int | None,
     overwrite: bool,
     as_json: bool,
     quiet: bool,
@@ -52,7 +54,8 @@ def command(
     if existing and not overwrite:
         raise OutputRefusedError("exists already", file=existing[0], remedy="say --overwrite")
     with stopping() as stop, result_folder(Path(task.frames[0].result).parent):
-        outcomes = list(local.run(task, run_frame, jobs=jobs or processors(), stop=stop))
+        work = local.run(task, run_frame, jobs=jobs or processors(), memory=memory, stop=stop)
+        outcomes = list(work)
     failed = [outcome for outcome in outcomes if isinstance(outcome, Failed)]
     for frame in failed:
         click.echo(f"gradeprep: {frame.error}", err=True)

@@ -45,6 +45,7 @@ def command(
     config: str | None,
     frames: FrameRange | None,
     jobs: int | None,
+    memory: int | None,
     overwrite: bool,
     resume: bool,
     as_json: bool,
@@ -61,4 +62,6 @@ def command(
     """
     wish = Options(config, frames, overwrite, resume)
     read = only(read_recipe(recipe), shots)
-    sys.exit(carry_out(read, recipe.parent, wish, jobs=jobs, quiet=quiet, as_json=as_json))
+    sys.exit(
+        carry_out(read, recipe.parent, wish, jobs=jobs, memory=memory, quiet=quiet, as_json=as_json)
+    )

@@ -15,21 +15,39 @@ from typing import Any
 import click
 
 from gradeprep import sidecar
+from gradeprep.machine import processors
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan
 from gradeprep.runners.job import Job, Progress, ShotResult, run_plan
+from gradeprep.runners.room import fitting
 
 __all__ = ["carry_out", "carry_out_plan", "finish", "stopping"]
 
 
 def carry_out_plan(
-    recipe: Recipe, folder: Path, options: Options, *, jobs: int | None, quiet: bool
+    recipe: Recipe,
+    folder: Path,
+    options: Options,
+    *,
+    jobs: int | None,
+    memory: int | None = None,
+    quiet: bool,
 ) -> Job:
     """Plan a recipe and run it, with progress on standard error."""
     plan = make_plan(recipe, folder, options)
+    if not quiet:
+        _tell_room(plan, jobs or processors(), memory)
     with stopping() as stop, _progress(plan, quiet=quiet) as tell:
-        return run_plan(plan, jobs=jobs, resume=options.resume, tell=tell, stop=stop)
+        return run_plan(plan, jobs=jobs, memory=memory, resume=options.resume, tell=tell, stop=stop)
+
+
+def _tell_room(plan: Plan, jobs: int, memory: int | None) -> None:
+    for name, shot in plan.shots.items():
+        wish = min(jobs, len(shot.task.frames))
+        fit = fitting(shot.task, jobs=wish, memory=memory)
+        if fit < wish:
+            click.echo(f"{name}: {fit} at a time, not {wish}: memory holds no more", err=True)
 
 
 def carry_out(
@@ -38,11 +56,13 @@ def carry_out(
     options: Options,
     *,
     jobs: int | None,
+    memory: int | None,
     quiet: bool,
     as_json: bool,
 ) -> int:
     """Plan a recipe, run it, print what came of it; returns the exit code."""
-    job = carry_out_plan(recipe, folder, options, jobs=jobs, quiet=quiet or as_json)
+    quiet = quiet or as_json
+    job = carry_out_plan(recipe, folder, options, jobs=jobs, memory=memory, quiet=quiet)
     return finish(job, as_json=as_json, quiet=quiet)
 
 

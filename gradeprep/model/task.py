@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
+from pydantic.dataclasses import dataclass
 
 __all__ = [
     "ARITHMETIC",
@@ -27,10 +28,13 @@ ARITHMETIC = 1
 """Raised whenever equal orders would give other pixels than before."""
 
 
+_PLAIN = ConfigDict(extra="forbid", allow_inf_nan=False, defer_build=True)
+
+
 class Ordered(BaseModel):
     """Base of the ordered side: frozen, nothing unknown in it, no number that JSON lacks."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
+    model_config = ConfigDict(frozen=True, **_PLAIN)
 
 
 class StageOrder(Ordered):
@@ -45,7 +49,8 @@ class StageOrder(Ordered):
     numbers: Mapping[str, float | tuple[float, ...]]
 
 
-class FrameOrder(Ordered):
+@dataclass(frozen=True, slots=True, kw_only=True, config=_PLAIN)
+class FrameOrder:
     """One frame: where from, where to, and the stages in order.
 
     Attributes:
@@ -55,6 +60,8 @@ class FrameOrder(Ordered):
         stages: Stages in the order they are applied.
         pulled: Stops that the source says were applied before.
         history: Digests of recipes that the source says were applied before, oldest first.
+
+    No model, for there is one of it for every frame of a plan: a model takes five times its room.
     """
 
     number: int

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -29,6 +29,8 @@ class Settled:
 
     stages: tuple[StageAsk, ...]
     readings: tuple[Reading, ...]
+    _same: dict[str, tuple[StageOrder, ...]] = field(default_factory=dict, compare=False)
+    """Frames of equal orders share one: most shots have one for all their frames."""
 
     def orders(self, frame: int) -> tuple[StageOrder, ...]:
         """The stages of one frame."""
@@ -36,7 +38,7 @@ class Settled:
         for ask in self.stages:
             numbers = installed().get("stages", ask.stage).decide(ask.params, frame)
             found.append(StageOrder(stage=ask.stage, numbers=numbers))
-        return tuple(found)
+        return self._same.setdefault(repr(found), tuple(found))
 
     def exposure(self, frame: int) -> float:
         """Exposure change of the whole picture at a frame, in stops."""

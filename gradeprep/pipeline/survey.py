@@ -7,7 +7,7 @@ told before the first result is written, not after the four-hundredth.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from gradeprep import sidecar
@@ -81,8 +81,11 @@ def survey(shot: Shot, folder: Path) -> Survey:
     """
     sequence = find(folder / shot.plate.replace("{shot}", shot.name))
     frames = _frames(shot, sequence)
-    layouts = {number: files.inspect(sequence.path(number)) for number in frames}
-    first = layouts[frames.first]
+    first = files.inspect(sequence.path(frames.first))
+    layouts = {frames.first: first}
+    for number in frames:
+        if number != frames.first:
+            layouts[number] = _sharing(first, files.inspect(sequence.path(number)))
     for number, layout in layouts.items():
         difference = first.same_shape(layout)
         if difference:
@@ -101,6 +104,11 @@ def survey(shot: Shot, folder: Path) -> Survey:
     _one_type(first.parts, groups, sequence.path(frames.first))
     pulled = _pulled(sequence, layouts)
     return Survey(sequence, frames, layouts, groups, _layers(first.parts, groups), pulled)
+
+
+def _sharing(first: Layout, layout: Layout) -> Layout:
+    """The layout, holding the first frame's parts where its own are equal: nearly always."""
+    return replace(layout, parts=first.parts) if layout.parts == first.parts else layout
 
 
 def _frames(shot: Shot, sequence: Sequence) -> FrameRange:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -77,6 +77,7 @@ def run_plan(
     plan: Plan,
     *,
     jobs: int | None = None,
+    memory: int | None = None,
     resume: bool = False,
     tell: Callable[[Progress], None] = lambda progress: None,
     stop: threading.Event | None = None,
@@ -86,6 +87,7 @@ def run_plan(
     Args:
         plan: What was decided.
         jobs: Frames at once; all processors when left out.
+        memory: Bytes that the frames in flight may take; a share of what is free when left out.
         resume: Keep results that are byte for byte what an earlier run of the same decision
             recorded, from sources that are unchanged too.
         tell: Called after every frame.
@@ -98,7 +100,7 @@ def run_plan(
             planned, or a sidecar that stands there tells of something else; nothing was touched.
     """
     results = {name: ShotResult(error=str(error)) for name, error in plan.failed.items()}
-    manner = _Manner(jobs or processors(), resume, tell, stop or threading.Event())
+    manner = _Manner(jobs or processors(), memory, resume, tell, stop or threading.Event())
     with ExitStack() as claims:
         # One order for everybody: two runs of one recipe never refuse each other both.
         for shot in sorted(plan.shots.values(), key=lambda shot: (shot.folder, shot.task.shot)):
@@ -118,6 +120,7 @@ class _Manner:
     """How a plan is run; the same for all its shots."""
 
     jobs: int
+    memory: int | None
     resume: bool
     tell: Callable[[Progress], None]
     stop: threading.Event
@@ -136,11 +139,18 @@ def _run_shot(shot: ShotPlan, manner: _Manner) -> ShotResult:
     failed: tuple[Failed, ...] = ()
     try:
         records, failed = _frames(shot, kept, journal, manner)
-        result = seal(shot, path, others, (*kept, *records), failed)
+        result = seal(shot, path, others, _handed_over([*kept, *records]), failed)
         journal.remove()
     except WriteError as error:  # where frames are done, their journal stays for --resume
         return ShotResult(kept=len(kept), failed=failed, error=str(error.at(shot=shot.task.shot)))
     return ShotResult(result, path if result else None, len(kept), failed)
+
+
+def _handed_over(records: list[FrameRecord]) -> Iterator[FrameRecord]:
+    """The records, each let go as it is taken: of ten thousand, none is held twice."""
+    records.reverse()
+    while records:
+        yield records.pop()
 
 
 def _kept(shot: ShotPlan, candidates: tuple[FrameRecord, ...]) -> tuple[FrameRecord, ...]:
@@ -168,7 +178,13 @@ def _frames(
     todo = tuple(order for order in shot.task.frames if order.number not in there)
     if not todo:
         return (), ()
-    work = local.run(shot.task.only(todo), run_frame, jobs=manner.jobs, stop=manner.stop)
+    work = local.run(
+        shot.task.only(todo),
+        run_frame,
+        jobs=manner.jobs,
+        memory=manner.memory,
+        stop=manner.stop,
+    )
     with journal, closing(work):
         for outcome in work:
             error = ""

@@ -9,6 +9,7 @@ from typing import TypeVar
 from gradeprep.model.task import Task
 from gradeprep.plates import exr
 from gradeprep.runners.one import Failed, Work, do_one, end_if
+from gradeprep.runners.room import fitting
 
 __all__ = ["FEW", "run"]
 
@@ -19,7 +20,12 @@ T = TypeVar("T")
 
 
 def run(
-    task: Task, work: Work[T], *, jobs: int, stop: threading.Event | None = None
+    task: Task,
+    work: Work[T],
+    *,
+    jobs: int,
+    memory: int | None = None,
+    stop: threading.Event | None = None,
 ) -> Generator[T | Failed, None, None]:
     """Do all frames of a task, in any order; one outcome a frame.
 
@@ -28,13 +34,15 @@ def run(
     Args:
         task: What is ordered.
         work: What is done to each frame.
-        jobs: Number of frames at once.
+        jobs: Number of frames at once, fewer where memory holds fewer.
+        memory: Bytes that the frames in flight may take; a share of what is free when left out.
         stop: Set by somebody else to end early; the outcomes of frames in flight still come.
 
     Raises:
         KeyboardInterrupt: ``stop`` was set, and everything that had begun is told.
     """
     stop = stop or threading.Event()
+    jobs = fitting(task, jobs=jobs, memory=memory)
     if jobs > 1 and len(task.frames) > FEW:
         from gradeprep.runners import pool  # a run of a few frames starts without it
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -26,7 +26,7 @@ def seal(
     shot: ShotPlan,
     path: Path,
     others: tuple[FrameRecord, ...],
-    done: tuple[FrameRecord, ...],
+    done: Iterable[FrameRecord],
     failed: tuple[Failed, ...],
 ) -> ShotRecord | None:
     """Write the sidecar of all frames that stand there, or none where none does.
@@ -42,9 +42,9 @@ def seal(
     Raises:
         WriteError: It could not be written.
     """
-    if not done and not others:
-        return None
     frames = sidecar.merged(others, relative(done, shot.folder))
+    if not frames:
+        return None
     task, first = shot.task, shot.task.frames[0]
     losses = tuple(
         Finding(severity="fail", what=frame.error, frame=frame.number) for frame in failed
@@ -107,21 +107,19 @@ def _losses(frames: tuple[FrameRecord, ...]) -> list[Finding]:
     return found
 
 
-def _moved(records: tuple[FrameRecord, ...], move: Callable[[str], str]) -> tuple[FrameRecord, ...]:
+def _moved(records: Iterable[FrameRecord], move: Callable[[str], str]) -> Iterator[FrameRecord]:
     def at(file: FileRecord) -> FileRecord:
         return file.model_copy(update={"file": move(file.file)})
 
-    return tuple(
-        record.model_copy(update={"source": at(record.source), "result": at(record.result)})
-        for record in records
-    )
+    for record in records:
+        yield record.model_copy(update={"source": at(record.source), "result": at(record.result)})
 
 
-def relative(records: tuple[FrameRecord, ...], folder: Path) -> tuple[FrameRecord, ...]:
+def relative(records: Iterable[FrameRecord], folder: Path) -> Iterator[FrameRecord]:
     """The records with files as a sidecar in the folder tells them."""
     return _moved(records, lambda told: sidecar.relative(told, folder))
 
 
-def absolute(records: tuple[FrameRecord, ...], folder: Path) -> tuple[FrameRecord, ...]:
+def absolute(records: Iterable[FrameRecord], folder: Path) -> Iterator[FrameRecord]:
     """The records of a sidecar in the folder with files that can be opened from anywhere."""
     return _moved(records, lambda told: str(sidecar.absolute(told, folder)))

@@ -117,7 +117,9 @@ def startup(plates: Plates, programs: Programs, rounds: int) -> dict[str, list[S
 def _starts(plates: Plates, programs: Programs) -> Iterator[tuple[str, list[str]]]:
     python = sys.executable
     yield "Python alone", [python, "-c", ""]
-    libraries = "import numpy, OpenEXR, PyOpenColorIO, OpenImageIO, yaml, pydantic, click"
+    libraries = (
+        "import numpy, OpenEXR, PyOpenColorIO, click, xxhash; from pydantic import BaseModel, Field"
+    )
     yield "import of its libraries", [python, "-c", libraries]
     yield "gradeprep --version", [python, "-m", "gradeprep", "--version"]
     yield "gradeprep --help", [python, "-m", "gradeprep", "--help"]
