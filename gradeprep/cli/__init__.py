@@ -59,11 +59,9 @@ def _imported(name: str) -> ModuleType:
     """A module, with the garbage collector off: what imports make stays."""
     gc.disable()
     try:
-        module = importlib.import_module(name)
-        gc.freeze()
+        return importlib.import_module(name)
     finally:
         gc.enable()
-    return module
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
