@@ -26,7 +26,7 @@ __all__ = ["digest", "identity", "is_temp", "publish", "same_file", "sweep"]
 
 T = TypeVar("T")
 
-_BLOCK = 1 << 20
+_BLOCK = 1 << 18
 
 # A process id says nothing on another machine, and folders are shared: the name of the machine is
 # part of the temporary name.
@@ -141,9 +141,10 @@ def digest(path: Path) -> str:
         OSError: The file cannot be read.
     """
     total = xxhash.xxh3_128()
-    with path.open("rb") as stream:
-        while block := stream.read(_BLOCK):
-            total.update(block)
+    block = memoryview(bytearray(_BLOCK))
+    with path.open("rb", buffering=0) as stream:
+        while size := stream.readinto(block):
+            total.update(block[:size])
     return f"xxh128:{total.hexdigest()}"
 
 

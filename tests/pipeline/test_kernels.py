@@ -14,6 +14,7 @@ from lightref import CODES, HALVES, decide, lifted, ulps
 from gradeprep import colour
 from gradeprep.pipeline import kernels, light, plain
 from gradeprep.pipeline.kernels import Wanted, choose, run
+from gradeprep.pipeline.samples import HALF_MAX
 from gradeprep.pipeline.types import kernel_type
 
 HALF, FLOAT = kernel_type("half"), kernel_type("float")
@@ -187,6 +188,30 @@ def test_clipped_and_nonfinite_samples_are_counted_in_the_source(kernel):
     assert outcome.nonfinite == 3 * 2048  # all exponents 31: 2 infinities, 2046 NaN
     assert outcome.clipped == [1, 1, 1]  # 65504, once a channel
     assert (outcome.overflow, outcome.underflow) == (0, 0)
+
+
+@pytest.mark.parametrize("stops", [-14, -3, -1, 1, 3, 14, 29])
+def test_whole_stops_add_to_the_exponent_where_half_and_product_are_normal(stops, monkeypatch):
+    """Each code in a chunk of its own, so that none hides behind a neighbour's look-up."""
+    monkeypatch.setattr(plain, "CHUNK", 1)
+    with np.errstate(all="ignore"):
+        table = plain._table(2.0**stops, "float16")
+    edges = np.array([0, 1, 0x3FF, 0x400, table.first, table.last, HALF_MAX], np.int64)
+    near = np.unique(np.clip(edges[:, None] + np.arange(-2, 3), 0, 0x7FFF))
+    codes = np.concatenate([near, near | 0x8000]).astype(np.uint16)
+    outcome = one("half-table", codes.view(np.float16).reshape(1, -1), pull(stops))
+    assert np.array_equal(outcome.planes[0].view(np.uint16).reshape(-1), products(stops)[codes])
+    magnitudes = codes & 0x7FFF
+    assert outcome.clipped == [np.count_nonzero(codes == HALF_MAX)]
+    assert outcome.nonfinite == np.count_nonzero(magnitudes > HALF_MAX)
+
+
+def test_a_chunk_of_normal_halves_needs_no_look_up(monkeypatch):
+    monkeypatch.setattr(np, "take", None)
+    scene = np.geomspace(0.01, 100.0, 4096).astype(np.float16).reshape(64, 64)
+    assert np.array_equal(one("half-table", scene, pull(-3)).planes[0], scene / 8)
+    with pytest.raises(TypeError):
+        one("half-table", scene, pull(-2.5))
 
 
 def test_counts_do_not_depend_on_where_a_chunk_ends(monkeypatch):
