@@ -16,9 +16,9 @@ PACKAGE = ROOT / "gradeprep"
 
 # Each may import only what stands before it (and, inside one folder, its neighbours).
 ORDER = (
-    *("errors", "machine", "model", "photometry", "plugins", "plates", "colour", "transforms"),
-    *("stages", "meters", "checks", "sidecar", "pipeline", "runners", "onset", "conform"),
-    *("handover", "review", "demo", "cli", "__main__"),
+    *("errors", "machine", "model", "photometry", "plugins", "plates", "colour", "looks"),
+    *("transforms", "showlook", "stages", "meters", "checks", "sidecar", "pipeline", "runners"),
+    *("onset", "conform", "handover", "review", "demo", "cli", "__main__"),
 )
 PLUGIN_FOLDERS = {"stages", "meters", "checks", "handover"}
 

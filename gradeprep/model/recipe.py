@@ -10,6 +10,7 @@ import difflib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from pathlib import PurePath
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import (
@@ -21,6 +22,7 @@ from pydantic import (
     PlainSerializer,
     ValidationError,
     WithJsonSchema,
+    model_validator,
 )
 
 from gradeprep.errors import Fault, RecipeError
@@ -33,6 +35,7 @@ __all__ = [
     "Asked",
     "ColourAsk",
     "Kinds",
+    "LookAsk",
     "OutputAsk",
     "Recipe",
     "RecipeText",
@@ -46,6 +49,7 @@ __all__ = [
 M = TypeVar("M", bound=BaseModel)
 
 VERSION = 1
+LOOK_FILES = (".clf", ".cube")
 TYPES = ("source", "half", "float", "uint8", "uint10", "uint12", "uint16")
 COMPRESSIONS = (
     "source",
@@ -99,12 +103,61 @@ def _carried(value: Any) -> Any:
 Carried = Annotated[dict[str, Any], AfterValidator(_carried)]
 
 
+class LookAsk(Asked):
+    """The show's look: one of the config by its name, or a file and the space it works in."""
+
+    name: str | None = Field(None, description="A look of the config")
+    file: str | None = Field(None, description="A CLF or .cube file, beside the recipe")
+    space: str | None = Field(
+        None, description="Space that the file takes and gives back; the working space if left out"
+    )
+
+    @model_validator(mode="after")
+    def _one_look(self) -> LookAsk:
+        if (self.name is None) == (self.file is None):
+            raise ValueError("a look is either a 'name' of the config or a 'file'; give one")
+        if self.file is None:
+            if self.space is not None:
+                raise ValueError("a look of the config knows its own space; leave 'space' out")
+            return self
+        kind = PurePath(self.file).suffix.lower()
+        if kind not in LOOK_FILES:
+            raise ValueError(f"'{self.file}' is no look; give a name, or a .clf or .cube file")
+        if kind == ".cube" and self.space is None:
+            raise ValueError(
+                "a .cube does not tell which space it was made in; write "
+                "'look: {file: show.cube, space: ACEScct}'"
+            )
+        return self
+
+
+def _look(value: Any) -> Any:
+    """A lone text is a file where it ends like one, else a name."""
+    if not isinstance(value, str):
+        if value is not None and not isinstance(value, dict):
+            raise ValueError(f"'{value}' is no look; give a name, a file, or {{file, space}}")
+        return value
+    kind = "file" if PurePath(value).suffix.lower() in LOOK_FILES else "name"
+    return {kind: value}
+
+
+Look = Annotated[
+    LookAsk | None,
+    BeforeValidator(_look, json_schema_input_type=str | LookAsk | None),
+]
+
+
 class ColourAsk(Asked):
     """Which OpenColorIO config, and which of its spaces the stages work in."""
 
     config: str | None = Field(None, description="Path, or ocio:// name, of a config")
     working: str = Field("scene_linear", description="Scene-linear space or role")
     context: dict[str, str] = Field({}, description="Context variables of the config")
+    look: Look = Field(
+        None,
+        description="The show's look, for pictures of the report only; it decides no pixel. "
+        "A name of the config, a CLF file, or {file, space}",
+    )
 
 
 class OutputAsk(Asked):
@@ -391,6 +444,7 @@ def _text_path(model: type[BaseModel], loc: tuple[str | int, ...]) -> KeyPath:
 _KNOWN_AT: tuple[tuple[Callable[[KeyPath], bool], type[BaseModel]], ...] = (
     (lambda path: len(path) == 1, RecipeText),
     (lambda path: len(path) == 2 and path[0] == "colour", ColourAsk),
+    (lambda path: path[:2] == ("colour", "look"), LookAsk),
     (lambda path: len(path) == 2 and path[0] == "defaults", ShotSettings),
     (lambda path: len(path) == 3 and path[0] == "shots", ShotSettings),
     (lambda path: path[-2] == "output", OutputAsk),

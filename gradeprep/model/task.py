@@ -17,6 +17,7 @@ __all__ = [
     "ARITHMETIC",
     "ColourOrder",
     "FrameOrder",
+    "LookOrder",
     "Ordered",
     "OutputOrder",
     "StageOrder",
@@ -72,6 +73,20 @@ class FrameOrder:
     history: tuple[str, ...] = ()
 
 
+class LookOrder(Ordered):
+    """The show's look: what pictures of a result are shown with. It decides no pixel.
+
+    Attributes:
+        name: Name of a look of the config, or path of a file.
+        space: Space that a file takes and gives back; empty for a look of the config.
+        sha256: Hash of the file; empty for a look of the config.
+    """
+
+    name: str
+    space: str = ""
+    sha256: str = ""
+
+
 class ColourOrder(Ordered):
     """The colour decision.
 
@@ -83,6 +98,7 @@ class ColourOrder(Ordered):
         source: Space of the source plate.
         result: Space of the result.
         files: Files (LUTs) that the processors read, with their hashes.
+        look: The show's look, for pictures only.
     """
 
     config: str
@@ -92,6 +108,7 @@ class ColourOrder(Ordered):
     source: str
     result: str
     files: Mapping[str, str] = {}
+    look: LookOrder | None = None
 
 
 class OutputOrder(Ordered):

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from gradeprep import colour
+from gradeprep import colour, showlook
 from gradeprep.errors import (
     AlreadyPulledError,
     CannotCarryError,
@@ -32,6 +32,7 @@ from gradeprep.model.task import (
     ARITHMETIC,
     ColourOrder,
     FrameOrder,
+    LookOrder,
     OutputOrder,
     Task,
     digest_of,
@@ -155,6 +156,14 @@ class _Planner:
     @cached_property
     def weights(self) -> tuple[float, float, float]:
         return self.config.weights(self.working)
+
+    @cached_property
+    def look(self) -> LookOrder | None:
+        """The show's look, proved to build."""
+        ask = self.recipe.colour.look
+        if ask is None:
+            return None
+        return showlook.find(self.config, self.working, ask, self.folder)
 
 
 class _ShotPlanner:
@@ -334,6 +343,7 @@ class _ShotPlanner:
             source=source,
             result=result,
             files={**self.config.files(source, working), **self.config.files(working, result)},
+            look=self.owner.look,
         )
 
     def _not_pulled_before(self) -> None:
@@ -349,7 +359,7 @@ class _ShotPlanner:
 
     def _digest(self, order: ColourOrder, output: OutputOrder) -> str:
         """Hash of what decides the pixels; where the files lie does not."""
-        told = order.model_dump(exclude={"config"})
+        told = order.model_dump(exclude={"config", "look"})
         told["files"] = sorted(order.files.values())
         return digest_of(
             {
