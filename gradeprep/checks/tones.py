@@ -111,7 +111,7 @@ class Clean:
         if self.tone is None:
             return f"nowhere {self.ratio:g}:1"
         least = "at least " if self.open else ""
-        return f"{self.ratio:g}:1 {least}down to {self.tone:+.1f} stops"
+        return f"{self.ratio:g}:1 {least}down to {round(self.tone, 1) + 0.0:+.1f} stops"
 
     def numbers(self) -> dict[str, float | bool | None]:
         """It as plain data."""

@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 
 from gradeprep.colour import Colour
 from gradeprep.errors import ColourError, RequestError
+from gradeprep.looks import Look, find_look
 from gradeprep.model.compensated import FORMATS, Format
 from gradeprep.model.stops import gain, valid_stops
 from gradeprep.onset import cube
 from gradeprep.onset.exact import Exact, log_space
-from gradeprep.onset.looks import Look, find_look
 from gradeprep.onset.names import file_name, set_name
 from gradeprep.onset.steps import build
 from gradeprep.transforms import Steps, clf_text, is_formula

@@ -10,8 +10,8 @@ import numpy.typing as npt
 
 from gradeprep.colour import Colour, Convert
 from gradeprep.errors import ColourError
+from gradeprep.looks import Look, shown
 from gradeprep.model.stops import GREY, gain, tone
-from gradeprep.onset.looks import Look, shown
 
 __all__ = ["Exact", "log_space", "through"]
 

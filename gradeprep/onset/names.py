@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
+from gradeprep.looks import Look
 from gradeprep.model.compensated import Format
-from gradeprep.onset.looks import Look
 
 __all__ = ["file_name", "set_name"]
 

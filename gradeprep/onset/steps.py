@@ -5,7 +5,7 @@ from __future__ import annotations
 import PyOpenColorIO as ocio
 
 from gradeprep.colour import Colour
-from gradeprep.onset.looks import Look
+from gradeprep.looks import Look
 from gradeprep.transforms import Steps, gain_matrix, gained
 
 __all__ = ["build"]

@@ -24,13 +24,13 @@ from gradeprep import colour
 from gradeprep.colour import BUILT_IN
 from gradeprep.demo.story import shoot_film
 from gradeprep.errors import ColourError, OutputRefusedError, RequestError
+from gradeprep.looks import find_look, shown
 from gradeprep.model.compensated import Compensated, TransformTold
 from gradeprep.onset import cube
 from gradeprep.onset.compensation import Ask, Tolerance, prepare
 from gradeprep.onset.deviation import Probe, deviation
 from gradeprep.onset.exact import Exact, through
 from gradeprep.onset.handout import make
-from gradeprep.onset.looks import find_look, shown
 from gradeprep.onset.names import file_name, set_name
 from gradeprep.plates import files
 from gradeprep.transforms import from_file

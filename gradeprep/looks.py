@@ -25,14 +25,17 @@ class Look:
         return f"{self.display}, {self.view}"
 
 
-def find_look(colour: Colour, display: str, view: str | None) -> Look:
-    """A display and a view of it, whatever the case of their letters; its default view for None.
+def find_look(colour: Colour, display: str | None, view: str | None) -> Look:
+    """A display and a view of it, whatever the case of their letters.
+
+    The config's default display for None, and the display's default view.
 
     Raises:
         ColourError: Unknown (the message lists close matches), a view that shows data as they
             are, or one that does not build.
     """
     config = colour.config
+    display = str(config.getDefaultDisplay()) if display is None else display
     display = _named(display, config.getDisplaysAll(), "display", colour.name)
     if view is None:
         view = str(config.getDefaultView(display))

@@ -1,0 +1,1 @@
+"""Pictures of plates and of what was decided for them."""

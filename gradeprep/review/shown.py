@@ -1,0 +1,202 @@
+"""Scene-linear light as a screen shows it: reduced, through a show's look, through a view.
+
+Colour goes through OpenColorIO alone: a look after the pull, then the config's display view.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import PyOpenColorIO as ocio
+
+from gradeprep import looks, transforms
+from gradeprep.colour import Colour, Convert, applied
+from gradeprep.errors import ColourError
+from gradeprep.plugins.contracts import Pixels
+
+__all__ = ["Bytes", "Screen", "any_within", "reduced", "screen", "shown_size", "strewn"]
+
+Bytes = npt.NDArray[np.uint8]
+"""Display-referred pixels, H x W x 3, C-contiguous."""
+
+_SQUARE = 4
+_PALE, _DARK = 176, 80
+"""The two greys of the squares that stand for pixels which are no numbers."""
+
+_LARGEST = np.float32(65504.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """The way from light to a screen.
+
+    Attributes:
+        steps: Conversions in place, in their order.
+        told: The same in words, for a caption.
+    """
+
+    steps: tuple[Convert, ...]
+    told: str
+
+    def picture(
+        self, light: Pixels, *, side: int | None = None, broken: npt.NDArray[np.bool_] | None = None
+    ) -> Bytes:
+        """A frame as the screen shows it.
+
+        Args:
+            light: Scene-linear, float32 H x W x 3, in the working space; left as it is.
+            side: Longest side of the picture; smaller frames stay as they are.
+            broken: Pixels that are no numbers, H x W, beside those found in ``light``. A picture's
+                pixel that covers one of them shows a pattern of squares in two greys instead.
+
+        Returns:
+            uint8 H x W x 3. Light beyond the largest half float is shown as that.
+        """
+        odd = np.asarray(~np.isfinite(light).all(axis=2), np.bool_)
+        if broken is not None:
+            odd |= broken
+        if odd.any():
+            light = np.where(odd[..., None], np.float32(0.0), light)
+        size = shown_size(light.shape[:2], side)
+        small = np.clip(reduced(light, size), -_LARGEST, _LARGEST)
+        for step in self.steps:
+            step(small)
+        signal = np.clip(np.nan_to_num(small), 0.0, 1.0)
+        picture = np.asarray(signal * 255.0 + 0.5, np.uint8)
+        return strewn(picture, any_within(odd, size)) if odd.any() else picture
+
+
+def screen(
+    colour: Colour,
+    working: str,
+    *,
+    display: str | None = None,
+    view: str | None = None,
+    look: str | None = None,
+    look_space: str | None = None,
+) -> Screen:
+    """The way to a display of the config, through a show's look where there is one.
+
+    Args:
+        colour: The config.
+        working: Scene-linear space of the light.
+        display: A display of the config; its default one when left out.
+        view: A view of it; its default one when left out.
+        look: A look of the config, or a file that holds one: CLF, ``.cube`` or whatever else
+            OpenColorIO reads.
+        look_space: The space that such a file takes and gives; the working space when left out.
+
+    Raises:
+        ColourError: Unknown display, view, look or space, or one that does not build.
+    """
+    chosen = looks.find_look(colour, display, view)
+    steps = _look_steps(colour, working, look, look_space)
+    told = str(chosen) if look is None else f"look {Path(look).name}, then {chosen}"
+    return Screen((*steps, looks.shown(colour, working, chosen)), told)
+
+
+def _look_steps(
+    colour: Colour, working: str, look: str | None, space: str | None
+) -> tuple[Convert, ...]:
+    if look is None:
+        return ()
+    names = {str(name).lower(): str(name) for name in colour.config.getLookNames()}
+    if look.lower() in names:
+        return (_config_look(colour, working, names[look.lower()]),)
+    if not Path(look).is_file():
+        told = ", ".join(repr(name) for name in names.values()) or "none"
+        raise ColourError(
+            f"is neither a look of config '{colour.name}' nor a file",
+            file=look,
+            key="--look",
+            remedy=f"its looks are {told}; or name a CLF or .cube file",
+        )
+    own = working if space is None else colour.space(space, key="--look-space")
+    around = (colour.convert(working, own), colour.convert(own, working))
+    found = (around[0], transforms.from_file(Path(look), tetrahedral=True), around[1])
+    return tuple(step for step in found if step is not None)
+
+
+def _config_look(colour: Colour, working: str, name: str) -> Convert:
+    try:
+        return applied(colour.config.getProcessor(ocio.LookTransform(working, working, name)))
+    except (ocio.Exception, ocio.ExceptionMissingFile) as error:
+        raise ColourError(
+            f"look '{name}' does not build: {error}",
+            file=colour.name,
+            key="--look",
+            remedy="mend the config, or name another look",
+        ) from error
+
+
+def shown_size(size: tuple[int, int], side: int | None) -> tuple[int, int]:
+    """Height and width of a picture whose longest side is at most ``side``; never enlarged.
+
+    >>> shown_size((2160, 3840), 960)
+    (540, 960)
+    """
+    height, width = size
+    if side is None or max(size) <= side:
+        return height, width
+    if side < 1:
+        raise ValueError(f"a picture of {side} pixels a side is none")
+    long = max(size)
+    return max(1, round(height * side / long)), max(1, round(width * side / long))
+
+
+def reduced(light: Pixels, size: tuple[int, int]) -> Pixels:
+    """Area mean of finite light: each new pixel is the mean of what it covers, borders shared.
+
+    Args:
+        light: float32 H x W x C.
+        size: New height and width, at most the old ones.
+
+    Returns:
+        float32, a new array.
+    """
+    if size == light.shape[:2]:
+        return light.astype(np.float32)
+    rows = _mean(light, size[0], 0)
+    return np.ascontiguousarray(_mean(rows, size[1], 1), np.float32)
+
+
+def _mean(values: npt.NDArray[np.floating], count: int, axis: int) -> npt.NDArray[np.float64]:
+    """Means of ``count`` equal stretches along an axis, as whole sums and shares of the borders."""
+    size = values.shape[axis]
+    places = np.arange(count + 1, dtype=np.int64) * size
+    first, rest = np.divmod(places, count)
+    sums = np.add.reduceat(values, first[:-1], axis=axis, dtype=np.float64)
+    shape = [1] * values.ndim
+    shape[axis] = count + 1
+    at = np.take(values, np.minimum(first, size - 1), axis=axis).astype(np.float64)
+    at *= (rest / count).reshape(shape)
+    return np.asarray((sums + np.diff(at, axis=axis)) * (count / size), np.float64)
+
+
+def any_within(mask: npt.NDArray[np.bool_], size: tuple[int, int]) -> npt.NDArray[np.bool_]:
+    """A mask at a smaller size: true wherever a new pixel covers a true one, in part even.
+
+    Args:
+        mask: H x W, or H x W x C.
+        size: New height and width, at most the old ones.
+    """
+    for axis, count in enumerate(size):
+        old = mask.shape[axis]
+        if count == old:
+            continue
+        places = np.arange(count + 1, dtype=np.int64) * old
+        first, last = places[:-1] // count, -(-places[1:] // count) - 1
+        inside = np.logical_or.reduceat(mask, first, axis=axis)
+        mask = inside | np.take(mask, last, axis=axis)
+    return mask
+
+
+def strewn(picture: Bytes, where: npt.NDArray[np.bool_]) -> Bytes:
+    """The picture with a pattern of grey squares instead of some pixels: a copy."""
+    height, width = where.shape
+    rows, columns = np.ogrid[:height, :width]
+    squares = np.where((rows // _SQUARE + columns // _SQUARE) % 2, _PALE, _DARK).astype(np.uint8)
+    return np.ascontiguousarray(np.where(where[..., None], squares[..., None], picture), np.uint8)
