@@ -10,11 +10,10 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-import PyOpenColorIO as ocio
 
-from gradeprep import looks, transforms
-from gradeprep.colour import Colour, Convert, applied
-from gradeprep.errors import ColourError
+from gradeprep import looks, showlook
+from gradeprep.colour import Colour, Convert
+from gradeprep.model.task import LookOrder
 from gradeprep.plugins.contracts import Pixels
 
 __all__ = ["Bytes", "Screen", "any_within", "reduced", "screen", "shown_size", "strewn"]
@@ -75,8 +74,7 @@ def screen(
     *,
     display: str | None = None,
     view: str | None = None,
-    look: str | None = None,
-    look_space: str | None = None,
+    look: LookOrder | None = None,
 ) -> Screen:
     """The way to a display of the config, through a show's look where there is one.
 
@@ -85,51 +83,17 @@ def screen(
         working: Scene-linear space of the light.
         display: A display of the config; its default one when left out.
         view: A view of it; its default one when left out.
-        look: A look of the config, or a file that holds one: CLF, ``.cube`` or whatever else
-            OpenColorIO reads.
-        look_space: The space that such a file takes and gives; the working space when left out.
+        look: The show's look.
 
     Raises:
-        ColourError: Unknown display, view, look or space, or one that does not build.
+        ColourError: Unknown display or view, or one that does not build, as a look may not.
     """
     chosen = looks.find_look(colour, display, view)
-    steps = _look_steps(colour, working, look, look_space)
-    told = str(chosen) if look is None else f"look {Path(look).name}, then {chosen}"
-    return Screen((*steps, looks.shown(colour, working, chosen)), told)
-
-
-def _look_steps(
-    colour: Colour, working: str, look: str | None, space: str | None
-) -> tuple[Convert, ...]:
+    view_step = looks.shown(colour, working, chosen)
     if look is None:
-        return ()
-    names = {str(name).lower(): str(name) for name in colour.config.getLookNames()}
-    if look.lower() in names:
-        return (_config_look(colour, working, names[look.lower()]),)
-    if not Path(look).is_file():
-        told = ", ".join(repr(name) for name in names.values()) or "none"
-        raise ColourError(
-            f"is neither a look of config '{colour.name}' nor a file",
-            file=look,
-            key="--look",
-            remedy=f"its looks are {told}; or name a CLF or .cube file",
-        )
-    own = working if space is None else colour.space(space, key="--look-space")
-    around = (colour.convert(working, own), colour.convert(own, working))
-    found = (around[0], transforms.from_file(Path(look), tetrahedral=True), around[1])
-    return tuple(step for step in found if step is not None)
-
-
-def _config_look(colour: Colour, working: str, name: str) -> Convert:
-    try:
-        return applied(colour.config.getProcessor(ocio.LookTransform(working, working, name)))
-    except (ocio.Exception, ocio.ExceptionMissingFile) as error:
-        raise ColourError(
-            f"look '{name}' does not build: {error}",
-            file=colour.name,
-            key="--look",
-            remedy="mend the config, or name another look",
-        ) from error
+        return Screen((view_step,), str(chosen))
+    told = f"look {Path(look.name).name}, then {chosen}"
+    return Screen((showlook.looked(colour, working, look), view_step), told)
 
 
 def shown_size(size: tuple[int, int], side: int | None) -> tuple[int, int]:
