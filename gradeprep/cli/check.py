@@ -12,8 +12,9 @@ import click
 import yaml
 from pydantic import ValidationError
 
+from gradeprep.checks.clipping import ClippingParams
 from gradeprep.checks.versus import Shift, compare
-from gradeprep.cli import options
+from gradeprep.cli import options, pictured
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.judged import Checked
@@ -22,8 +23,11 @@ from gradeprep.pipeline.checking import run_checks
 from gradeprep.pipeline.opened import PlateAsk, open_plates
 from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed
+from gradeprep.review.checksheet import check_sheet
+from gradeprep.review.shown import Screen
 
 __all__ = ["command"]
 
@@ -43,6 +47,7 @@ DEFAULT = ("sequence", "pixels", "clipping", "noise")
 @click.option("--against", metavar="PLATE", help="Compare noise and range with another plate.")
 @click.option("--against-space", metavar="NAME", help="Its colour space [as the plate's].")
 @click.option("--against-stops", type=options.STOPS, default=0.0, help="Its intended pull [0].")
+@pictured.options
 @options.config
 @options.frames
 @options.json_output
@@ -59,19 +64,24 @@ def command(
     """Say what is wrong with PLATE, or with every shot of RECIPE: gaps, clipping, noise.
 
     Exit code 1 when a finding says 'fail'. Frames are sampled evenly over the plate, the first
-    and the last among them.
+    and the last among them. --picture draws the first of them: before and after, what clipped,
+    its tones and its noise.
 
     \b
     Examples:
       gradeprep check hot/quay.####.exr --space ACEScct
       gradeprep check hot.####.exr --stops -3 --against normal.####.exr --space ACEScct
+      gradeprep check hot.####.exr --stops -3 --space ACEScct --frames 1010 --picture hot.png
       gradeprep check scene.yaml --json
     """
     params = _settings(names, settings)
+    picture = pictured.PictureAsk.of(asked)
     if Path(plate).suffix.lower() in (".yaml", ".yml"):
+        if picture is not None:
+            raise click.UsageError("a picture shows one plate; name the plate, not a recipe")
         told = _recipe(Path(plate), params if names else None, Options(config, frames))
     else:
-        told = _plate(plate, params, asked, config, frames)
+        told = _plate(plate, params, asked, config, frames, picture)
     if as_json:
         click.echo(told.model_dump_json(by_alias=True, indent=1))
     else:
@@ -123,6 +133,7 @@ def _plate(
     asked: dict[str, Any],
     config: str | None,
     frames: FrameRange | None,
+    picture: pictured.PictureAsk | None,
 ) -> Checked:
     plates = {
         "plate": PlateAsk(plate=plate, space=asked["space"], stops=asked["stops"], frames=frames)
@@ -134,10 +145,23 @@ def _plate(
             stops=asked["against_stops"],
         )
     views = open_plates(plates, config)
+    screen = None if picture is None else picture.ready(views.values())
     told = None
     if asked["against"] is not None:
         told = _against(views["against"], views["plate"])
-    return Checked(shots={plate: run_checks(views["plate"], params)}, against=told)
+    found = run_checks(views["plate"], params)
+    if picture is not None and screen is not None:
+        _draw(picture, views["plate"], screen, params.get("clipping"))
+    return Checked(shots={plate: found}, against=told)
+
+
+def _draw(
+    picture: pictured.PictureAsk, view: PlateView, screen: Screen, params: ClippingParams | None
+) -> None:
+    assert isinstance(view, View)
+    frame = view.frames.first
+    sheet = check_sheet(view, frame, screen=screen, params=params or ClippingParams())
+    picture.save(sheet)
 
 
 def _against(normal: PlateView, hot: PlateView) -> dict[str, Any]:

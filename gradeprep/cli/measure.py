@@ -9,7 +9,7 @@ from typing import Any
 import click
 import yaml
 
-from gradeprep.cli import options
+from gradeprep.cli import options, pictured
 from gradeprep.errors import RequestError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.judged import CurveTold, Measured, SceneTold, ShotTold
@@ -21,7 +21,9 @@ from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options
 from gradeprep.pipeline.rewrite import rewrite
 from gradeprep.pipeline.scenery import Scenery, measure_scene, undecided
+from gradeprep.pipeline.view import View
 from gradeprep.plates import atomic
+from gradeprep.review.readsheet import read_sheet
 
 __all__ = ["command"]
 
@@ -44,6 +46,7 @@ __all__ = ["command"]
 )
 @click.option("--hero", metavar="SHOT", help="Shot that the others are brought to [the first].")
 @click.option("--write", is_flag=True, help="Write the scene's stops into the recipe.")
+@pictured.options
 @options.config
 @options.frames
 @options.json_output
@@ -61,7 +64,8 @@ def command(
     """Read how many stops PLATE is over: the pull it needs, with its uncertainty and evidence.
 
     Frames are sampled: a meter reads a few frames spread over the plate, or every one with
-    --per-frame. Stops are negative where the plate is hot.
+    --per-frame. Stops are negative where the plate is hot. --picture draws where the meter looked
+    and what it read.
 
     \b
     Examples:
@@ -69,18 +73,29 @@ def command(
       gradeprep measure hot/quay.####.exr --meter average --per-frame --space ACEScct
       gradeprep measure --scene scene.yaml --hero quay_0100
     """
+    picture = pictured.PictureAsk.of(asked)
     if scene is not None:
+        if picture is not None:
+            raise click.UsageError("a picture shows one plate, and a scene has several")
         if plate is not None:
             raise click.UsageError("give a plate, or --scene RECIPE, not both")
         sys.exit(_scene(scene, hero, write, Options(config, frames), as_json))
     if plate is None or asked["meter"] is None:
         raise click.UsageError("say what to read: PLATE and --meter NAME, or --scene RECIPE")
-    _plate(plate, asked, config, frames, as_json)
+    told = _plate(plate, asked, config, frames, picture)
+    if as_json:
+        click.echo(told.model_dump_json(by_alias=True, indent=1))
+    else:
+        _print(told)
 
 
 def _plate(
-    plate: str, asked: dict[str, Any], config: str | None, frames: FrameRange | None, as_json: bool
-) -> None:
+    plate: str,
+    asked: dict[str, Any],
+    config: str | None,
+    frames: FrameRange | None,
+    picture: pictured.PictureAsk | None,
+) -> Measured:
     params = _params(asked)
     plates = {"plate": PlateAsk(plate=plate, space=asked["space"], frames=frames)}
     if asked["reference"] is not None:
@@ -90,18 +105,21 @@ def _plate(
             space=asked["reference_space"] or asked["space"],
             stops=asked["reference_stops"],
         )
-    view = open_plates(plates, config)["plate"]
+    views = open_plates(plates, config)
+    view = views["plate"]
+    screen = None if picture is None else picture.ready(views.values())
     if asked["per_frame"]:
         over_time = read_frames(view, asked["meter"], params)
         told = _told_over_time(plate, view.space, over_time)
+        seen: dict[str, Any] = {"readings": over_time.readings, "curve": over_time.curve}
     else:
-        told = Measured(
-            plate=plate, space=view.space, reading=read_plate(view, asked["meter"], params)
-        )
-    if as_json:
-        click.echo(told.model_dump_json(by_alias=True, indent=1))
-    else:
-        _print(told)
+        reading = read_plate(view, asked["meter"], params)
+        told = Measured(plate=plate, space=view.space, reading=reading)
+        seen = {"reading": reading}
+    if picture is not None and screen is not None:
+        assert isinstance(view, View)
+        picture.save(read_sheet(view, screen=screen, **seen))
+    return told
 
 
 def _params(asked: dict[str, Any]) -> dict[str, Any]:

@@ -40,6 +40,7 @@ class _Seen:
     recorded: Pixels
     pixels: Pixels
     nonfinite: int
+    broken: npt.NDArray[np.bool_] | None
     header: Mapping[str, Any]
     origin: tuple[int, int]
 
@@ -142,6 +143,10 @@ class View:
         """Number of non-finite samples in the frame's colour."""
         return self._seen(frame).nonfinite
 
+    def broken(self, frame: int) -> npt.NDArray[np.bool_] | None:
+        """Pixels with a non-finite sample, H x W; None where there are none."""
+        return self._seen(frame).broken
+
     def header(self, frame: int) -> Mapping[str, Any]:
         """Header attributes of the part that holds the colour."""
         return self._seen(frame).header
@@ -164,13 +169,18 @@ class View:
 
     def region(self, frame: int, region: Sequence[float]) -> Pixels:
         """Pixels of x, y, width, height in the display window: pixels, or fractions to 1."""
-        return self.pixels(frame)[self._place(frame, region)]
+        return self.pixels(frame)[self.place(frame, region)]
 
     def region_recorded(self, frame: int, region: Sequence[float]) -> Pixels:
         """The same region of the recorded samples."""
-        return self.recorded(frame)[self._place(frame, region)]
+        return self.recorded(frame)[self.place(frame, region)]
 
-    def _place(self, frame: int, region: Sequence[float]) -> tuple[slice, slice]:
+    def place(self, frame: int, region: Sequence[float]) -> tuple[slice, slice]:
+        """Rows and columns of the frame's pixels that a region of the display window covers.
+
+        Raises:
+            ValueError: The region reaches out of the picture, or is empty.
+        """
         seen = self._seen(frame)
         x, y, width, height = self._in_pixels(region)
         left = self.window[0] + x - seen.origin[0]
@@ -182,6 +192,11 @@ class View:
                 f"{self.window[2]} x {self.window[3]}"
             )
         return slice(top, top + height), slice(left, left + width)
+
+    def corner(self, frame: int) -> tuple[int, int]:
+        """Where the frame's first pixel stands in the display window: x, y."""
+        x, y = self._seen(frame).origin
+        return x - self.window[0], y - self.window[1]
 
     def _in_pixels(self, region: Sequence[float]) -> tuple[int, int, int, int]:
         if len(region) != 4 or not all(map(math.isfinite, region)) or min(region[2:]) <= 0:
@@ -219,7 +234,9 @@ class View:
         recorded.flags.writeable = False
         counted = bad if groups[0].kind == "rgb" else bad[..., :1]
         nonfinite = int(np.count_nonzero(counted))
-        return _Seen(recorded, pixels, nonfinite, part.header, _origin(frame, groups[0]))
+        broken = np.asarray(bad.any(axis=2), np.bool_) if nonfinite else None
+        origin = _origin(frame, groups[0])
+        return _Seen(recorded, pixels, nonfinite, broken, part.header, origin)
 
     def _recorded(self, part: Part, group: Group) -> tuple[Pixels, npt.NDArray[np.bool_]]:
         planes = [part.channels[name] for name in group.names]

@@ -24,7 +24,7 @@ _EVERY = 6
 _PAPER = 250
 """Clipped pixels between the strokes; nothing else in the map is as bright."""
 
-_DARKEST, _BRIGHTEST = 40, 205
+_DARKEST, _BRIGHTEST = 30, 165
 
 _KINDS = {
     "stated": "as stated",
@@ -44,7 +44,7 @@ def clip_map(picture: Bytes, mask: Mask) -> Bytes:
             that covers one clipped sample is hatched whole, so that a speck stays to be seen.
 
     Returns:
-        uint8 H x W x 3: greys from 40 to 205 where nothing clipped.
+        uint8 H x W x 3: greys from 30 to 165 where nothing clipped.
     """
     small = any_within(mask, picture.shape[:2])
     grey = picture.astype(np.float32).mean(axis=2)

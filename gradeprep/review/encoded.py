@@ -70,7 +70,7 @@ def may_write(path: Path, *, sources: Iterable[Path], overwrite: bool) -> None:
         raise OutputRefusedError("a picture is a PNG", file=path, remedy="name it .png")
     if not path.parent.is_dir():
         raise OutputRefusedError("its folder does not exist", file=path, remedy="make the folder")
-    if any(same_file(path, source) for source in sources):
+    if os.path.lexists(path) and any(same_file(path, source) for source in sources):
         raise OutputRefusedError("is a source", file=path, remedy="choose another name")
     if path.is_dir():
         raise OutputRefusedError("is a folder", file=path, remedy="name a file in it")

@@ -19,6 +19,7 @@ def plot_exposure(
     *,
     readings: Mapping[int, Reading] | None = None,
     keys: Mapping[int, float] | None = None,
+    label: str = "applied",
 ) -> Draw:
     """Draws stops over frames.
 
@@ -26,6 +27,7 @@ def plot_exposure(
         applied: Frame to the stops that its record says were applied, or that a curve gives.
         readings: Frame to a reading of it, drawn with two standard deviations either way.
         keys: Frame to the stops of a key; only keys within the frames drawn are marked.
+        label: What the curve is.
     """
     read = dict(readings or {})
     marked = {f: s for f, s in (keys or {}).items() if f in applied or f in read}
@@ -34,7 +36,7 @@ def plot_exposure(
         if applied:
             frames = sorted(applied)
             stops = [applied[frame] for frame in frames]
-            axes.plot(frames, stops, color=inks.after, linewidth=1.8, label="applied", zorder=2)
+            axes.plot(frames, stops, color=inks.after, linewidth=1.8, label=label, zorder=2)
             if len(frames) == 1:
                 axes.plot(frames, stops, "s", color=inks.after, markersize=5)
         if read:

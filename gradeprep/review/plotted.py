@@ -30,7 +30,18 @@ import numpy as np
 from gradeprep.errors import RequestError
 from gradeprep.review.shown import Bytes
 
-__all__ = ["DARK", "FALLBACK", "Draw", "Inks", "dressed", "figure", "legend", "pixels_of", "svg"]
+__all__ = [
+    "DARK",
+    "FALLBACK",
+    "Draw",
+    "Inks",
+    "dressed",
+    "figure",
+    "legend",
+    "needed",
+    "pixels_of",
+    "svg",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,26 +81,42 @@ _ONE_AT_A_TIME = threading.Lock()
 
 
 @contextmanager
-def figure(width: float, height: float, *, points: int = 72) -> Iterator[Any]:
+def figure(
+    width: float, height: float, *, points: int = 72, arranged: bool = True
+) -> Iterator[Any]:
     """A matplotlib figure that belongs to no window; drawn and saved inside the block.
 
     Args:
         width: In inches.
         height: In inches.
         points: Pixels an inch, where it becomes pixels.
+        arranged: Whether it makes room for words by itself.
+
+    Raises:
+        RequestError: matplotlib is not installed.
+    """
+    needed()
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    with _ONE_AT_A_TIME, matplotlib.rc_context(_STYLE):
+        yield Figure(
+            figsize=(width, height), dpi=points, layout="constrained" if arranged else None
+        )
+
+
+def needed() -> None:
+    """Nothing where plots can be drawn.
 
     Raises:
         RequestError: matplotlib is not installed.
     """
     try:
-        import matplotlib
-        from matplotlib.figure import Figure
+        import matplotlib.figure  # noqa: F401
     except ImportError as error:
         raise RequestError(
             "pictures with plots need matplotlib", remedy="pip install 'gradeprep[review]'"
         ) from error
-    with _ONE_AT_A_TIME, matplotlib.rc_context(_STYLE):
-        yield Figure(figsize=(width, height), dpi=points, layout="constrained")
 
 
 def svg(draw: Draw, *, title: str, width: float = 6.6, height: float = 3.1) -> str:

@@ -81,12 +81,8 @@ def plot_tones(
         _silhouette(axes, before, inks.before, "as recorded", filled=0.35)
         if after is not None:
             _silhouette(axes, after, inks.after, "normalized", filled=0.12)
-        for stops, ink, word in (
-            *((s, inks.before, "ceiling") for s in _apart(ceilings)),
-            *((s, inks.after, "ceiling after") for s in _apart(ceilings_after)),
-        ):
-            look = {"color": ink, "linewidth": 1.5, "linestyle": (0, (5, 2))}
-            axes.axvline(stops, label=f"{word} {stops:+.1f}", **look)
+        _mark_ends(axes, ceilings, inks.before, "ceiling")
+        _mark_ends(axes, ceilings_after, inks.after, "ceiling after")
         axes.axvline(0.0, color=inks.ink, linewidth=0.8)
         _scale(axes, [one for one in (before, after) if one is not None], ceilings)
         legend(axes, inks)
@@ -113,13 +109,23 @@ def _silhouette(axes: Any, tones: Tones, ink: str, label: str, *, filled: float)
     axes.stairs(shares, tones.edges, color=ink, linewidth=1.6, label=told)
 
 
+def _mark_ends(axes: Any, ceilings: Sequence[float], ink: str, word: str) -> None:
+    """A line at each ceiling; one entry of the legend for all."""
+    apart = _apart(ceilings)
+    label = f"{word} {', '.join(f'{stops:+.1f}' for stops in apart)}"
+    for stops in apart:
+        look = {"color": ink, "linewidth": 1.5, "linestyle": (0, (5, 2))}
+        axes.axvline(stops, label=label, **look)
+        label = "_nolegend_"
+
+
 def _scale(axes: Any, drawn: Sequence[Tones], ceilings: Sequence[float]) -> None:
     shares = np.max([one.shares for one in drawn], axis=0)
     seen = np.flatnonzero(shares > _SEEN)
     edges = drawn[0].edges
     low = float(edges[seen[0]]) if seen.size else -4.0
     high = float(edges[seen[-1] + 1]) if seen.size else 4.0
-    high = max([high, 1.0, *(c for c in ceilings if math.isfinite(c))])
+    high = max([high, 1.0, *_apart(ceilings)])
     axes.set_xlim(math.floor(min(low, -1.0)) - 0.25, math.ceil(high) + 0.25)
     axes.set_ylim(0.0, None)
     axes.set_xlabel("tone, stops from grey")
@@ -130,7 +136,7 @@ def _scale(axes: Any, drawn: Sequence[Tones], ceilings: Sequence[float]) -> None
 def _apart(ceilings: Sequence[float]) -> list[float]:
     """Ceilings that can be told apart when drawn, lowest first."""
     found: list[float] = []
-    for stops in sorted(c for c in ceilings if math.isfinite(c)):
+    for stops in sorted(one for one in ceilings if math.isfinite(one)):
         if not found or stops - found[-1] > 0.1:
             found.append(stops)
     return found

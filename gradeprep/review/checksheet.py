@@ -1,0 +1,112 @@
+"""The sheet of ``gradeprep check --picture``: one frame, what clipped, its tones and noise."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from gradeprep.checks.clipping import Ceiling, ClippingParams, ceilings, clip_mask
+from gradeprep.checks.noisetable import measure_noise
+from gradeprep.model.stops import GREY, gain
+from gradeprep.pipeline.view import View
+from gradeprep.review.clipmap import clip_map, told_ceilings, told_shares
+from gradeprep.review.noiseplot import noise_caption, plot_noise
+from gradeprep.review.sheet import PANEL, Panel, laid_out, sized
+from gradeprep.review.shown import Bytes, Screen
+from gradeprep.review.tonemap import plot_scale, tone_map
+from gradeprep.review.tones import plot_tones, tones_of
+
+__all__ = ["ceilings_after", "check_sheet"]
+
+
+def check_sheet(view: View, frame: int, *, screen: Screen, params: ClippingParams) -> Bytes:
+    """Before and after the decision, the clip map, tones and noise per tone of one frame.
+
+    Args:
+        view: The plate; where nothing is decided for it, there is no after.
+        frame: The frame.
+        screen: How light is shown.
+        params: How clipping is looked for.
+
+    Raises:
+        RequestError: matplotlib is not installed.
+        ValueError: The stated ceiling lies where the plate's encoding has no value.
+    """
+    found = ceilings(view, params)
+    panels = list(_panels(view, frame, screen, found))
+    return laid_out(
+        panels,
+        title=f"{view.found.sequence.path(frame).name}",
+        below=f"frame {frame}, {view.window[2]} x {view.window[3]}, {view.space}; "
+        f"shown on {screen.told}",
+    )
+
+
+def _panels(
+    view: View, frame: int, screen: Screen, found: Sequence[Ceiling | None]
+) -> Iterator[Panel]:
+    decided = not math.isclose(view.exposure(frame), 0.0, abs_tol=1e-9)
+    light, broken = view.pixels(frame), view.broken(frame)
+    side = _side(light.shape[:2])
+    recorded = screen.picture(light, side=side, broken=broken)
+    yield Panel(title="as recorded", picture=sized(recorded), caption=_odd(view, frame))
+    after = view.normalized(frame) if decided else None
+    if after is not None:
+        shown = screen.picture(after, side=side, broken=broken)
+        title = f"normalized, {view.exposure(frame):+g} stops"
+        yield Panel(title=title, picture=sized(shown))
+    mask = clip_mask(view.recorded(frame), found)
+    yield Panel(
+        title="clipped",
+        picture=clip_map(sized(recorded), sized(mask)),  # strokes stay fine on a small picture
+        caption=f"{told_shares(mask)}\n{told_ceilings(found)}\n"
+        "hatched rising: R, falling: G, level: B; a pixel that covers one clipped sample is "
+        "hatched whole",
+    )
+    if after is not None:
+        yield Panel(
+            title="tone map, normalized",
+            picture=sized(tone_map(after, view.weights, side=side, broken=broken)),
+            plot=plot_scale(),
+        )
+    ends = [one.stops for one in found if one is not None]
+    yield Panel(
+        title="tones",
+        plot=plot_tones(
+            tones_of(light, view.weights),
+            None if after is None else tones_of(after, view.weights),
+            ceilings=ends,
+            ceilings_after=() if after is None else ceilings_after(view, frame, ends),
+        ),
+        caption="luminance; a ceiling is told of a neutral, and what stood there carries no detail",
+    )
+    before = measure_noise(view, [frame])
+    later = measure_noise(view, [frame], normalized=True).luminance if decided else None
+    pair = " and ".join(str(number) for number in before.pairs[0])
+    yield Panel(
+        title=f"noise per tone, frames {pair}" if len(before.pairs[0]) > 1 else "noise per tone",
+        plot=plot_noise(before.luminance, later),
+        caption=noise_caption(before.luminance, later, lifted=False),
+    )
+
+
+def _side(size: tuple[int, int]) -> int | None:
+    """Longest side at which a picture is no wider than a panel."""
+    height, width = size
+    return None if width <= PANEL else max(PANEL, PANEL * height // width)
+
+
+def _odd(view: View, frame: int) -> str:
+    count = view.nonfinite(frame)
+    return f"{count} samples are no numbers: squares in two greys" if count else ""
+
+
+def ceilings_after(view: View, frame: int, ends: Sequence[float]) -> list[float]:
+    """Where neutrals at some tones stand after the decided stages, in stops from grey."""
+    if not ends:
+        return []
+    light = np.array([[[GREY * gain(stops)] * 3 for stops in ends]], np.float32)
+    staged = view.stages(frame, light)[0] @ np.asarray(view.weights, np.float32)
+    return [float(np.log2(value / GREY)) if value > 0.0 else -math.inf for value in staged]
