@@ -50,9 +50,10 @@ def test_every_command_of_the_readme_runs(
 
 
 def test_the_recipe_of_the_readme_is_one() -> None:
-    text, stages = blocks("yaml")
+    text, stages, look = blocks("yaml")
     recipe = build(yaml.safe_load(text))
     assert list(recipe.shots) == ["quay_0100", "quay_0110"]
     data = yaml.safe_load(text)
     data["shots"]["quay_0100"].update(yaml.safe_load(stages))
+    data["colour"].update(yaml.safe_load(look)["colour"])
     build(data)

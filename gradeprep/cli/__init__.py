@@ -33,6 +33,7 @@ COMMANDS = {
     "audit": "Check plates against their sidecar, and make them anew to compare.",
     "doctor": "Look at this installation and say what is wrong with it.",
     "handover": "Write the decision as ASC CDL, CLF, AMF, OTIO or EDL.",
+    "report": "Write a page of all shots: pictures, numbers, all that was applied.",
     "plugins": "List stages, meters, checks and hand-overs.",
     "schema": "Print the JSON Schema of recipes, sidecars or tasks.",
 }

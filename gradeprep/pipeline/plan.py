@@ -9,7 +9,7 @@ go on; a wrong request stops everything before anything is touched.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -52,30 +52,33 @@ from gradeprep.plugins.contracts import Pixels, PlateView
 __all__ = ["make_plan", "open_views"]
 
 
-def make_plan(recipe: Recipe, folder: Path, options: Options) -> Plan:
+def make_plan(
+    recipe: Recipe, folder: Path, options: Options, *, shots: Collection[str] | None = None
+) -> Plan:
     """Decide everything for every frame; reads plates, writes nothing.
 
     Args:
         recipe: What is asked.
         folder: Where the recipe stands; its relative paths start there.
         options: What the command line says over it.
+        shots: Plan only these; their meters may still look at the others. All when left out.
 
     Raises:
         RequestError: The request is wrong; nothing was touched.
     """
     planner, who = _planner(recipe, folder, options)
-    shots: dict[str, ShotPlan] = {}
+    planned: dict[str, ShotPlan] = {}
     failed: dict[str, GradeprepError] = {}
-    for shot in recipe.shots:
+    for shot in recipe.shots if shots is None else shots:
         try:
-            shots[shot] = planner.shot(shot).plan()
+            planned[shot] = planner.shot(shot).plan()
         except PlateError as error:
             failed[shot] = error.at(shot=shot)
         except GradeprepError as error:
             raise error.at(shot=shot) from error
-    _no_two_write_one(shots)
-    _no_result_is_a_source(shots)
-    return Plan((planner.config.name, who), shots, failed)
+    _no_two_write_one(planned)
+    _no_result_is_a_source(planned)
+    return Plan((planner.config.name, who), planned, failed)
 
 
 def open_views(recipe: Recipe, folder: Path, options: Options) -> Callable[[str], PlateView]:
