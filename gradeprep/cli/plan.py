@@ -97,20 +97,11 @@ def _time(shot: ShotPlan) -> str:
 def _stages(first: tuple[StageOrder, ...], last: tuple[StageOrder, ...]) -> list[str]:
     told = []
     for one, other in zip(first, last, strict=True):
-        text = f"{one.stage} {_numbers(one)}"
+        text = f"{one.stage} {one.told}"
         if one != other:
-            text += f" at the first frame, {_numbers(other)} at the last"
+            text += f" at the first frame, {other.told} at the last"
         told.append(text)
     return told or ["none"]
-
-
-def _numbers(order: StageOrder) -> str:
-    parts = []
-    for name, value in order.numbers.items():
-        values = value if isinstance(value, tuple | list) else (value,)
-        text = " ".join(f"{number:+.6g}" for number in values)
-        parts.append(text if name == "stops" else f"{name} {text}")
-    return ", ".join(parts)
 
 
 def _disk(shot: ShotPlan) -> str:

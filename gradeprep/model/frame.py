@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from gradeprep.model.notebook import table
+
 __all__ = [
     "Frame",
     "Layout",
@@ -148,10 +150,22 @@ class Frame:
     parts: tuple[Part, ...]
     raw: bytes = b""
 
+    def _repr_html_(self) -> str:
+        rows = [
+            (part.name or f"part {index}", name, pixel_type(plane, part.bits), _told_size(plane))
+            for index, part in enumerate(self.parts)
+            for name, plane in part.channels.items()
+        ]
+        return table(f"{self.format} frame", rows, head=("part", "channel", "type", "size"))
+
     def with_part(self, index: int, part: Part) -> Frame:
         """The same frame with one part replaced."""
         parts = tuple(part if i == index else old for i, old in enumerate(self.parts))
         return replace(self, parts=parts)
+
+
+def _told_size(plane: Plane) -> str:
+    return f"{plane.shape[1]} x {plane.shape[0]}"
 
 
 def top_code(bits: int) -> int:

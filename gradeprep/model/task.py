@@ -49,6 +49,16 @@ class StageOrder(Ordered):
     stage: str
     numbers: Mapping[str, float | tuple[float, ...]]
 
+    @property
+    def told(self) -> str:
+        """Its numbers in one line."""
+        parts = []
+        for name, value in self.numbers.items():
+            values = value if isinstance(value, tuple | list) else (value,)
+            text = " ".join(f"{number:+.6g}" for number in values)
+            parts.append(text if name == "stops" else f"{name} {text}")
+        return ", ".join(parts)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=_PLAIN)
 class FrameOrder:

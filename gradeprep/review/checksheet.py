@@ -20,6 +20,13 @@ from gradeprep.review.tones import plot_tones, tones_of
 
 __all__ = ["ceilings_after", "check_sheet"]
 
+_HATCHED = (
+    "\nhatched rising: R, falling: G, level: B; a pixel that covers one clipped sample is hatched "
+    "whole"
+)
+_LUMINANCE = "of luminance"
+_CEILING = "; a ceiling is where a neutral ends, and what stands there holds no detail"
+
 
 def check_sheet(view: View, frame: int, *, screen: Screen, params: ClippingParams) -> Bytes:
     """Before and after the decision, the clip map, tones and noise per tone of one frame.
@@ -49,26 +56,23 @@ def _panels(
 ) -> Iterator[Panel]:
     decided = not math.isclose(view.exposure(frame), 0.0, abs_tol=1e-9)
     light, broken = view.pixels(frame), view.broken(frame)
-    side = _side(light.shape[:2])
-    recorded = screen.picture(light, side=side, broken=broken)
+    recorded = screen.picture(light, side=PANEL, broken=broken)
     yield Panel(title="as recorded", picture=sized(recorded), caption=_odd(view, frame))
     after = view.normalized(frame) if decided else None
     if after is not None:
-        shown = screen.picture(after, side=side, broken=broken)
+        shown = screen.picture(after, side=PANEL, broken=broken)
         title = f"normalized, {view.exposure(frame):+g} stops"
         yield Panel(title=title, picture=sized(shown))
     mask = clip_mask(view.recorded(frame), found)
     yield Panel(
         title="clipped",
         picture=clip_map(sized(recorded), sized(mask)),  # strokes stay fine on a small picture
-        caption=f"{told_shares(mask)}\n{told_ceilings(found)}\n"
-        "hatched rising: R, falling: G, level: B; a pixel that covers one clipped sample is "
-        "hatched whole",
+        caption=f"{told_shares(mask)}\n{told_ceilings(found)}" + (_HATCHED if mask.any() else ""),
     )
     if after is not None:
         yield Panel(
             title="tone map, normalized",
-            picture=sized(tone_map(after, view.weights, side=side, broken=broken)),
+            picture=sized(tone_map(after, view.weights, side=PANEL, broken=broken)),
             plot=plot_scale(),
         )
     ends = [one.stops for one in found if one is not None]
@@ -80,7 +84,7 @@ def _panels(
             ceilings=ends,
             ceilings_after=() if after is None else ceilings_after(view, frame, ends),
         ),
-        caption="luminance; a ceiling is told of a neutral, and what stood there carries no detail",
+        caption=_LUMINANCE + (_CEILING if ends else ""),
     )
     before = measure_noise(view, [frame])
     later = measure_noise(view, [frame], normalized=True).luminance if decided else None
@@ -90,12 +94,6 @@ def _panels(
         plot=plot_noise(before.luminance, later),
         caption=noise_caption(before.luminance, later, lifted=False),
     )
-
-
-def _side(size: tuple[int, int]) -> int | None:
-    """Longest side at which a picture is no wider than a panel."""
-    height, width = size
-    return None if width <= PANEL else max(PANEL, PANEL * height // width)
 
 
 def _odd(view: View, frame: int) -> str:

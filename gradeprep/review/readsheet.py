@@ -15,7 +15,7 @@ from gradeprep.pipeline.view import View
 from gradeprep.review.exposureplot import plot_exposure
 from gradeprep.review.plotted import Draw, Inks
 from gradeprep.review.sheet import PANEL, Panel, laid_out, sized
-from gradeprep.review.shown import Bytes, Screen, shown_size
+from gradeprep.review.shown import Bytes, Screen
 from gradeprep.review.tones import plot_tones, tones_of
 
 __all__ = ["Place", "outlined", "read_sheet", "place_of", "told_reading"]
@@ -91,7 +91,8 @@ def told_reading(reading: Reading) -> str:
     'pull by -3.000 ± 0.012 stops'
     """
     weak = " (weak evidence)" if reading.weak else ""
-    return f"pull by {reading.stops:+.3f} ± {reading.sigma:.3f} stops{weak}"
+    sigma = "under 0.001" if reading.sigma < 0.0005 else f"{reading.sigma:.3f}"
+    return f"pull by {reading.stops:+.3f} ± {sigma} stops{weak}"
 
 
 def outlined(picture: Bytes, outline: Outline) -> Bytes:
@@ -180,13 +181,9 @@ def _panels(
     view: View, frame: int, screen: Screen, reading: Reading, seen: Place
 ) -> Iterator[Panel]:
     light, broken = view.pixels(frame), view.broken(frame)
-    height, width = light.shape[:2]
-    size = shown_size((height, width), max(PANEL, PANEL * height // width))
     yield Panel(
         title=_title(seen),
-        picture=_placed(
-            view, frame, sized(screen.picture(light, side=max(size), broken=broken)), seen
-        ),
+        picture=_placed(view, frame, sized(screen.picture(light, side=PANEL, broken=broken)), seen),
         caption="\n".join([told_reading(reading), *reading.warnings]),
     )
     pulled = np.asarray(light * np.float32(gain(reading.stops)), np.float32)
@@ -222,7 +219,11 @@ def _with_level(plot: Draw, level: float | None, stops: float) -> Draw:
 
     def draw(axes: Any, inks: Inks) -> None:
         for where, ink, mark in ((at, inks.before, "v"), (at + stops, inks.after, "^")):
-            label = f"the place read, {where:+.2f}" if mark == "v" else f"after, {where:+.2f}"
+            label = (
+                f"the place read, {where:+.2f}"
+                if mark == "v"
+                else f"after, {round(where, 2) + 0.0:+.2f}"
+            )
             line = {"color": ink, "linestyle": "none", "markersize": 8, "label": label}
             axes.plot([where], [0.0], mark, clip_on=False, zorder=5, **line)
         plot(axes, inks)

@@ -18,7 +18,7 @@ __all__ = ["PANEL", "Panel", "laid_out", "sized"]
 Values = TypeVar("Values", bound=np.generic)
 
 PANEL = 760
-"""Width of a panel in pixels; a picture is reduced to it."""
+"""Width of a panel in pixels, and longest side of a picture in it."""
 
 _MARGIN, _GAP, _TOP = 40, 24, 86
 _TITLE, _LINE = 30, 19
@@ -38,7 +38,7 @@ class Panel:
 
     Attributes:
         title: What it is, in a few words.
-        picture: Pixels to lay down as they are, at most `PANEL` wide.
+        picture: Pixels to lay down as they are, no side over `PANEL`.
         plot: Draws the panel; a strip under the picture where there is one.
         caption: What may be read from it.
     """
@@ -71,12 +71,13 @@ def _wrapped(text: str) -> list[str]:
 
 
 def sized(values: npt.NDArray[Values]) -> npt.NDArray[Values]:
-    """A small picture or mask at the width of a panel, nearest pixels: smoothing hides noise."""
+    """A small picture or mask enlarged to a panel's side, nearest pixels: smoothing hides noise."""
     height, width = values.shape[:2]
-    if width >= PANEL:
+    side = max(height, width)
+    if side >= PANEL:
         return values
-    rows = np.arange(height * PANEL // width) * width // PANEL
-    columns = np.arange(PANEL) * width // PANEL
+    rows = np.arange(max(1, height * PANEL // side)) * side // PANEL
+    columns = np.arange(max(1, width * PANEL // side)) * side // PANEL
     return np.ascontiguousarray(values[rows[:, None], columns[None, :]])
 
 
