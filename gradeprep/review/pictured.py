@@ -85,7 +85,7 @@ class Pictured:
     """Pictures and plots of one shot; empty where there were no pixels.
 
     Attributes:
-        pictures: By name: ``before``, ``after``, ``look``, ``clipped``.
+        pictures: By name: ``before``, ``after``, ``look``, ``clipped`` (where something is).
         thumbs: Small ones of ``before`` and ``after``.
         plots: In the order of the page.
         shown: What the pictures are shown through, in words.
@@ -134,8 +134,9 @@ def _show(made: Pictured, one: Gathered, told: Told, seen: Seen, wish: Wish) -> 
         made.thumbs[name] = _picture(plain.picture(light, side=_THUMB), 80, f"{one.name}, {word}")
         if name == "before" and seen.mask is not None:
             made.clipped, made.ends = told_shares(seen.mask), told_ceilings(seen.ceilings)
-            alt = f"{one.name}, frame {seen.frame}: {made.clipped}"
-            made.pictures["clipped"] = fitted(clip_map(picture, seen.mask), wish, alt)
+            if seen.mask.any():
+                alt = f"{one.name}, frame {seen.frame}: {made.clipped}"
+                made.pictures["clipped"] = fitted(clip_map(picture, seen.mask), wish, alt)
     if seen.after is not None:
         _with_look(made, one.name, told.colour, seen, wish, view.colour)
 

@@ -30,7 +30,7 @@ from gradeprep.review.ranked import Ranked, ranked, worst_first
 from gradeprep.review.seen import see
 from gradeprep.review.spans import Ruler, ruler_of, ruler_svg, span_svg
 
-__all__ = ["Entry", "bytes_each", "entries", "entry_of", "page", "report_html", "stops"]
+__all__ = ["Entry", "bytes_each", "entries", "entry_of", "page", "policy", "report_html", "stops"]
 
 _PAGE = Path(__file__).parent / "page"
 _BUDGET = 14_000_000
@@ -55,6 +55,7 @@ class Entry:
         line: Its line in the overview.
         lacking: What could not be shown, a line each.
         frame: The frame that is shown, if any.
+        simulated: Whether the normalized picture was computed here, not read from a result.
     """
 
     shot: Gathered
@@ -62,6 +63,7 @@ class Entry:
     line: Ranked
     lacking: tuple[str, ...]
     frame: int | None
+    simulated: bool = False
 
 
 def report_html(
@@ -128,6 +130,7 @@ def entry_of(one: Gathered, wish: Wish) -> Entry:
         line=ranked(one, seen),
         lacking=tuple(dict.fromkeys(seen.lacking)),
         frame=seen.frame,
+        simulated=seen.simulated,
     )
 
 
@@ -146,7 +149,6 @@ def page(shots: Sequence[Entry]) -> str:
         RequestError: Jinja2 is not installed.
     """
     ruler = ruler_of(entry.line for entry in shots)
-    style, script = _asset("report.css"), _asset("report.js")
     text = (
         _templates()
         .get_template("report.html.j2")
@@ -157,20 +159,33 @@ def page(shots: Sequence[Entry]) -> str:
                 place: (_span(entry, ruler, tall=False), _span(entry, ruler, tall=True))
                 for place, entry in enumerate(shots)
             },
-            style=style,
-            script=script,
-            style_hash=_hash(style),
-            script_hash=_hash(script),
+            style=_asset("report.css"),
+            script=_asset("report.js"),
+            policy=policy(),
             states={
                 state: sum(entry.shot.state == state for entry in shots)
                 for state in ("done", "planned", "refused")
             },
+            clipped=sum(entry.line.clip.state == "clipped" for entry in shots),
             version=gradeprep.__version__,
             libraries=_libraries(),
             made=datetime.now(UTC).isoformat(timespec="seconds"),
         )
     )
     return str(text)
+
+
+def policy() -> str:
+    """The page's Content Security Policy, for whoever serves it with a header of the same.
+
+    It allows one style and one script, by the hash of their text, and pictures that stand in the
+    page (W3C Content Security Policy Level 3).
+    """
+    style, script = _hash(_asset("report.css")), _hash(_asset("report.js"))
+    return (
+        f"default-src 'none'; img-src data:; style-src '{style}'; script-src '{script}'; "
+        "base-uri 'none'; form-action 'none'"
+    )
 
 
 def _span(entry: Entry, ruler: Ruler, *, tall: bool) -> Any:
@@ -202,7 +217,6 @@ def _asset(name: str) -> str:
 
 
 def _hash(text: str) -> str:
-    """Source expression of an inline style or script (W3C Content Security Policy Level 3)."""
     digest = hashlib.sha256(text.encode("utf-8")).digest()
     return f"sha256-{base64.b64encode(digest).decode('ascii')}"
 

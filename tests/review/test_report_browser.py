@@ -119,7 +119,7 @@ def test_paper_shows_all_pictures_whole_and_unfolds_everything(tab):
         " return [box.width, box.height, getComputedStyle(i).clipPath, pane.breakInside]"
         "})"
     )
-    assert len(boxes) == 8
+    assert len(boxes) == 7
     for width, height, shape, breaks in boxes:
         assert width >= 96  # as large as the plate
         assert width / height == pytest.approx(2.0, abs=0.03)
@@ -134,7 +134,7 @@ def test_without_script_the_pictures_stand_side_by_side(chromium, address):
     context = chromium.new_context(java_script_enabled=False)
     opened = context.new_page()
     opened.goto(address)
-    assert opened.locator(".pane").count() == 8
+    assert opened.locator(".pane").count() == 7
     assert opened.locator(".pane").nth(3).is_visible()
     assert not opened.locator(".controls").first.is_visible()
     context.close()

@@ -143,7 +143,7 @@ def test_names_notes_and_findings_are_text(shown):
 
 def test_shows_before_after_the_look_and_what_clipped(scene, made):
     panes = re.findall(r'class="pane" data-name="(\w+)"', made)
-    assert panes == ["before", "after", "look", "clipped"] * 2
+    assert panes == ["before", "after", "look", "clipped", "before", "after", "look"]
     assert made.count('class="plot"') == 2 * 2 + 1  # tones, exposure; one lift; noise of none
     assert "ook warm.clf, then" in made
 
@@ -168,7 +168,7 @@ def test_a_plan_is_shown_as_one(tmp_path):
     recipe.write_text(RECIPE + "  gone: {plate: hot/gone.####.exr}\n", "utf-8")
     text = report_html([recipe], side=160)
     words = " ".join(" ".join(Elements(text).words).split())
-    assert "3 shots, 2 planned and not run, 1 refused." in words
+    assert "3 shots, 1 clipped, 2 planned and not run, 1 refused." in words
     assert words.count("Planned, not run: nothing is written yet.") == 2
     assert words.index("Refused: gone:") < words.index("Planned, not run")
     assert "normalized, simulated" in text

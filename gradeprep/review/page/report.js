@@ -8,6 +8,9 @@ for (const figure of document.querySelectorAll("[data-wipe]")) {
   const slider = controls.querySelector("input[type=range]");
   const choices = [...controls.querySelectorAll("input[type=radio]")];
 
+  const picture = stage.querySelector("img");
+  figure.style.setProperty("--ratio", picture.getAttribute("width") / picture.getAttribute("height"));
+
   const show = () => {
     const chosen = choices.find((choice) => choice.checked).value;
     stage.style.setProperty("--at", `${slider.value}%`);
