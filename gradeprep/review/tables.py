@@ -11,7 +11,16 @@ from gradeprep.model.record import PlateRecord
 from gradeprep.model.task import StageOrder
 from gradeprep.review.gathered import FrameTold, Told
 
-__all__ = ["AppliedRow", "Cell", "applied", "frame_rows", "number", "provenance", "pretty", "varying"]
+__all__ = [
+    "AppliedRow",
+    "Cell",
+    "applied",
+    "frame_rows",
+    "number",
+    "provenance",
+    "pretty",
+    "varying",
+]
 
 
 @dataclass(frozen=True, slots=True)
