@@ -28,8 +28,8 @@ def table(
     """
     lines = [f"<table><caption>{escape(title)}</caption>"]
     if head:
-        cells = "".join(f'<th scope="col">{escape(name)}</th>' for name in head)
-        lines.append(f"<thead><tr>{cells}</tr></thead>")
+        columns = "".join(f'<th scope="col">{escape(name)}</th>' for name in head)
+        lines.append(f"<thead><tr>{columns}</tr></thead>")
     told, said = list(rows), list(notes)
     lines.append("<tbody>")
     for name, *cells in told[:_ROWS]:
