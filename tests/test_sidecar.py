@@ -19,6 +19,7 @@ from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
 from gradeprep.plugins.registry import installed
 from gradeprep.runners.job import run_plan
+from gradeprep.runners.local import Local
 
 RECIPE = """\
 gradeprep: 1
@@ -42,7 +43,7 @@ def made(folder: Path) -> Path:
     kinds = Kinds(*(plugins.params(kind)[0] for kind in ("stages", "meters", "checks")))
     data, lines = parse_yaml(RECIPE)
     plan = make_plan(build_recipe(data, kinds, lines=lines), folder, Options())
-    job = run_plan(plan, jobs=1)
+    job = run_plan(plan, engine=Local(1))
     assert job.clean
     return job.shots["wharf"].sidecar
 

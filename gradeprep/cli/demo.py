@@ -9,11 +9,13 @@ from pathlib import Path
 import click
 
 from gradeprep.cli import options
-from gradeprep.cli.working import carry_out_plan, finish
+from gradeprep.cli.working import carry_out_plan, finish, told
 from gradeprep.demo import picture, story
 from gradeprep.demo.scenes import SIZE
+from gradeprep.machine import processors
 from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.planned import Options
+from gradeprep.runners.local import Local
 
 __all__ = ["command"]
 
@@ -42,7 +44,8 @@ def command(folder: Path, jobs: int | None, quiet: bool) -> None:
 
     story.shoot_film(folder, SIZE, tell)
     recipe = story.write_recipe(folder, SIZE)
-    job = carry_out_plan(read_recipe(recipe), folder, Options(), jobs=jobs, quiet=quiet)
+    here = Local(jobs or processors(), tell=told(quiet))
+    job = carry_out_plan(read_recipe(recipe), folder, Options(), engine=here, quiet=quiet)
     code = finish(job, as_json=False, quiet=True)
     judged = list(story.judge(job, folder, SIZE))
     sheet = folder / "contact-sheet.png"

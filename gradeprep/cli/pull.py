@@ -9,13 +9,15 @@ from typing import Any
 import click
 
 from gradeprep.cli import options
-from gradeprep.cli.working import carry_out
+from gradeprep.cli.working import carry_out, told
+from gradeprep.machine import processors
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import COMPRESSIONS, TYPES
 from gradeprep.pipeline.asked import build
 from gradeprep.pipeline.planned import Options
 from gradeprep.plates import files
 from gradeprep.plates.sequence import find
+from gradeprep.runners.local import Local
 
 __all__ = ["command"]
 
@@ -75,9 +77,8 @@ def command(
     shot = asked.pop("name") or _shot_name(name)
     recipe = build(_recipe(plate, _out(out, name), shot, asked))
     wish = Options(config, frames, overwrite, resume)
-    sys.exit(
-        carry_out(recipe, Path(), wish, jobs=jobs, memory=memory, quiet=quiet, as_json=as_json)
-    )
+    here = Local(jobs or processors(), memory, tell=told(quiet or as_json))
+    sys.exit(carry_out(recipe, Path(), wish, engine=here, quiet=quiet, as_json=as_json))
 
 
 def _file_name(plate: str) -> str:

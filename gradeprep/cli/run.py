@@ -9,12 +9,14 @@ from pathlib import Path
 import click
 
 from gradeprep.cli import options
-from gradeprep.cli.working import carry_out
+from gradeprep.cli.working import carry_out, told
 from gradeprep.errors import RequestError
+from gradeprep.machine import processors
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.planned import Options
+from gradeprep.runners.local import Local
 
 __all__ = ["command", "only"]
 
@@ -62,6 +64,5 @@ def command(
     """
     wish = Options(config, frames, overwrite, resume)
     read = only(read_recipe(recipe), shots)
-    sys.exit(
-        carry_out(read, recipe.parent, wish, jobs=jobs, memory=memory, quiet=quiet, as_json=as_json)
-    )
+    here = Local(jobs or processors(), memory, tell=told(quiet or as_json))
+    sys.exit(carry_out(read, recipe.parent, wish, engine=here, quiet=quiet, as_json=as_json))

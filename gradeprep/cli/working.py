@@ -15,39 +15,22 @@ from typing import Any
 import click
 
 from gradeprep import sidecar
-from gradeprep.machine import processors
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan
+from gradeprep.runners.engine import Engine
 from gradeprep.runners.job import Job, Progress, ShotResult, run_plan
-from gradeprep.runners.room import fitting
 
-__all__ = ["carry_out", "carry_out_plan", "finish", "stopping"]
+__all__ = ["carry_out", "carry_out_plan", "finish", "stopping", "told"]
 
 
 def carry_out_plan(
-    recipe: Recipe,
-    folder: Path,
-    options: Options,
-    *,
-    jobs: int | None,
-    memory: int | None = None,
-    quiet: bool,
+    recipe: Recipe, folder: Path, options: Options, *, engine: Engine, quiet: bool
 ) -> Job:
     """Plan a recipe and run it, with progress on standard error."""
     plan = make_plan(recipe, folder, options)
-    if not quiet:
-        _tell_room(plan, jobs or processors(), memory)
     with stopping() as stop, _progress(plan, quiet=quiet) as tell:
-        return run_plan(plan, jobs=jobs, memory=memory, resume=options.resume, tell=tell, stop=stop)
-
-
-def _tell_room(plan: Plan, jobs: int, memory: int | None) -> None:
-    for name, shot in plan.shots.items():
-        wish = min(jobs, len(shot.task.frames))
-        fit = fitting(shot.task, jobs=wish, memory=memory)
-        if fit < wish:
-            click.echo(f"{name}: {fit} at a time, not {wish}: memory holds no more", err=True)
+        return run_plan(plan, engine=engine, resume=options.resume, tell=tell, stop=stop)
 
 
 def carry_out(
@@ -55,15 +38,18 @@ def carry_out(
     folder: Path,
     options: Options,
     *,
-    jobs: int | None,
-    memory: int | None,
+    engine: Engine,
     quiet: bool,
     as_json: bool,
 ) -> int:
     """Plan a recipe, run it, print what came of it; returns the exit code."""
-    quiet = quiet or as_json
-    job = carry_out_plan(recipe, folder, options, jobs=jobs, memory=memory, quiet=quiet)
+    job = carry_out_plan(recipe, folder, options, engine=engine, quiet=quiet or as_json)
     return finish(job, as_json=as_json, quiet=quiet)
+
+
+def told(quiet: bool) -> Callable[[str], None]:
+    """Where an engine's remarks go: to standard error, or nowhere when quiet."""
+    return lambda line: None if quiet else click.echo(line, err=True)
 
 
 def finish(job: Job, *, as_json: bool, quiet: bool) -> int:

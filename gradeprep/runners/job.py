@@ -10,12 +10,10 @@ from pathlib import Path
 
 from gradeprep import sidecar
 from gradeprep.errors import WriteError
-from gradeprep.machine import processors
 from gradeprep.model.record import FrameRecord, ShotRecord
-from gradeprep.pipeline.flow import run_frame
 from gradeprep.pipeline.planned import Plan, ShotPlan
-from gradeprep.runners import local
 from gradeprep.runners.claim import claimed
+from gradeprep.runners.engine import Engine
 from gradeprep.runners.journal import Journal, known_records, still_right
 from gradeprep.runners.one import Failed
 from gradeprep.runners.seal import absolute, others_known, seal
@@ -76,18 +74,16 @@ class Job:
 def run_plan(
     plan: Plan,
     *,
-    jobs: int | None = None,
-    memory: int | None = None,
+    engine: Engine,
     resume: bool = False,
     tell: Callable[[Progress], None] = lambda progress: None,
     stop: threading.Event | None = None,
 ) -> Job:
-    """Run a plan on this machine.
+    """Run a plan.
 
     Args:
         plan: What was decided.
-        jobs: Frames at once; all processors when left out.
-        memory: Bytes that the frames in flight may take; a share of what is free when left out.
+        engine: What runs the frames; begun here, if there are any, and ended.
         resume: Keep results that are byte for byte what an earlier run of the same decision
             recorded, from sources that are unchanged too.
         tell: Called after every frame.
@@ -98,20 +94,25 @@ def run_plan(
             journal for ``resume``.
         OutputRefusedError: Another run holds the results of a shot, they are not as they were
             planned, or a sidecar that stands there tells of something else; nothing was touched.
+        RequestError: The engine cannot run it; nothing was written.
     """
     results = {name: ShotResult(error=str(error)) for name, error in plan.failed.items()}
-    manner = _Manner(jobs or processors(), memory, resume, tell, stop or threading.Event())
-    with ExitStack() as claims:
+    manner = _Manner(engine, resume, tell, stop or threading.Event())
+    with ExitStack() as life:
         # One order for everybody: two runs of one recipe never refuse each other both.
         for shot in sorted(plan.shots.values(), key=lambda shot: (shot.folder, shot.task.shot)):
             try:
                 if not shot.blocked:
-                    claims.enter_context(claimed(shot))
+                    life.enter_context(claimed(shot))
             except WriteError as error:
                 results[shot.task.shot] = ShotResult(error=str(error.at(shot=shot.task.shot)))
-        for name, shot in plan.shots.items():
-            if name not in results:
-                results[name] = _run_shot(shot, manner)
+        ours = {name: shot for name, shot in plan.shots.items() if name not in results}
+        tasks = [shot.task for shot in ours.values() if not shot.blocked]
+        if tasks:
+            life.enter_context(engine)  # left before the claims are: nobody writes without one
+            engine.ready(tasks)
+        for name, shot in ours.items():
+            results[name] = _run_shot(shot, manner)
     return Job({name: results[name] for name in (*plan.failed, *plan.shots)})
 
 
@@ -119,8 +120,7 @@ def run_plan(
 class _Manner:
     """How a plan is run; the same for all its shots."""
 
-    jobs: int
-    memory: int | None
+    engine: Engine
     resume: bool
     tell: Callable[[Progress], None]
     stop: threading.Event
@@ -178,13 +178,7 @@ def _frames(
     todo = tuple(order for order in shot.task.frames if order.number not in there)
     if not todo:
         return (), ()
-    work = local.run(
-        shot.task.only(todo),
-        run_frame,
-        jobs=manner.jobs,
-        memory=manner.memory,
-        stop=manner.stop,
-    )
+    work = manner.engine.run(shot.task.only(todo), stop=manner.stop)
     with journal, closing(work):
         for outcome in work:
             error = ""

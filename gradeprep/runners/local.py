@@ -3,20 +3,58 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Generator
-from typing import TypeVar
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import dataclass
+from typing import Self, TypeVar
 
+from gradeprep.model.record import FrameRecord
 from gradeprep.model.task import Task
+from gradeprep.pipeline.flow import run_frame
 from gradeprep.plates import exr
 from gradeprep.runners.one import Failed, Work, do_one, end_if
 from gradeprep.runners.room import fitting
 
-__all__ = ["FEW", "run"]
+__all__ = ["FEW", "Local", "run"]
 
 FEW = 2
 """So few frames are done before a worker would have started."""
 
 T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Local:
+    """The engine that is this machine.
+
+    Attributes:
+        jobs: Frames at once, fewer where memory holds fewer.
+        memory: Bytes that the frames in flight may take; a share of what is free when None.
+        tell: Told one line where memory holds fewer.
+    """
+
+    jobs: int
+    memory: int | None = None
+    tell: Callable[[str], None] = lambda line: None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *raised: object) -> None:
+        """Workers start and end with each task."""
+
+    def ready(self, tasks: Sequence[Task]) -> None:
+        """This machine made the plan; only its memory may be too small for so many at once."""
+        for task in tasks:
+            wish = min(self.jobs, len(task.frames))
+            fit = fitting(task, jobs=wish, memory=self.memory)
+            if fit < wish:
+                self.tell(f"{task.shot}: {fit} at a time, not {wish}: memory holds no more")
+
+    def run(
+        self, task: Task, *, stop: threading.Event
+    ) -> Generator[FrameRecord | Failed, None, None]:
+        """Do all frames of a task; see `Engine.run`."""
+        return run(task, run_frame, jobs=self.jobs, memory=self.memory, stop=stop)
 
 
 def run(
