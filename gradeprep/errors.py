@@ -10,12 +10,14 @@
     |   |-- OutputRefusedError        exit 2  output is the input, exists, or cannot be written
     |   |-- AlreadyPulledError        exit 2  the plate says it was pulled before
     |   |-- PluginError               exit 2  no such plugin, or a broken one
+    |   |-- EngineError               exit 2  workers that cannot be reached or trusted
     |   `-- SidecarError              exit 2  a sidecar that cannot be read or trusted
     |-- PlateError                    exit 1  a frame on disk is not what it should be
     |   |-- TornFrameError            exit 1  cut short or garbled
     |   |-- CannotCarryError          exit 1  whole, but of a kind that would lose something
     |   `-- UnevenPlateError          exit 1  a gap, or a frame unlike the others
     |-- PixelError                    exit 1  a frame's pixels break the recipe's policy
+    |-- EngineLostError               exit 1  workers went away in the middle of a run
     `-- WriteError                    exit 1  a result could not be written whole
 """
 
@@ -29,6 +31,8 @@ __all__ = [
     "AlreadyPulledError",
     "CannotCarryError",
     "ColourError",
+    "EngineError",
+    "EngineLostError",
     "Fault",
     "GradeprepError",
     "MissingPlateError",
@@ -161,6 +165,26 @@ class PluginError(RequestError):
     """A plugin is unknown, broken, or named twice."""
 
 
+class EngineError(RequestError):
+    """Workers cannot be reached, or would not do what this machine does.
+
+    Attributes:
+        lines: One line a worker, where several differ.
+    """
+
+    lines: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        return "\n".join(self.lines) if self.lines else super().__str__()
+
+    @classmethod
+    def of_each(cls, lines: Iterable[str]) -> EngineError:
+        """An error of several lines, each complete."""
+        error = cls("workers differ")
+        error.lines = tuple(lines)
+        return error
+
+
 class PlateError(GradeprepError):
     """A frame on disk is not what it should be."""
 
@@ -181,6 +205,12 @@ class UnevenPlateError(PlateError):
 
 class PixelError(GradeprepError):
     """A frame's pixels break a policy that the recipe set."""
+
+
+class EngineLostError(GradeprepError):
+    """Whatever ran the frames went away; what was done stands in the journal."""
+
+    usual_remedy = "bring it back and run again with --resume"
 
 
 class WriteError(GradeprepError):

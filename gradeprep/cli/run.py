@@ -9,14 +9,14 @@ from pathlib import Path
 import click
 
 from gradeprep.cli import options
-from gradeprep.cli.working import carry_out, told
+from gradeprep.cli.engines import chosen
+from gradeprep.cli.working import carry_out
 from gradeprep.errors import RequestError
-from gradeprep.machine import processors
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.planned import Options
-from gradeprep.runners.local import Local
+from gradeprep.runners.engine import Engine
 
 __all__ = ["command", "only"]
 
@@ -41,13 +41,13 @@ def only(recipe: Recipe, shots: tuple[str, ...]) -> Recipe:
 @click.argument("recipe", type=click.Path(path_type=Path))
 @click.option("--shot", "shots", multiple=True, metavar="NAME", help="Only this shot; repeatable.")
 @options.running
+@chosen
 def command(
     recipe: Path,
     shots: tuple[str, ...],
     config: str | None,
     frames: FrameRange | None,
-    jobs: int | None,
-    memory: int | None,
+    engine: Engine,
     overwrite: bool,
     resume: bool,
     as_json: bool,
@@ -61,8 +61,8 @@ def command(
     \b
     Example:
       gradeprep run scene.yaml --resume
+      gradeprep run scene.yaml --on tls://farm:8786
     """
     wish = Options(config, frames, overwrite, resume)
     read = only(read_recipe(recipe), shots)
-    here = Local(jobs or processors(), memory, tell=told(quiet or as_json))
-    sys.exit(carry_out(read, recipe.parent, wish, engine=here, quiet=quiet, as_json=as_json))
+    sys.exit(carry_out(read, recipe.parent, wish, engine=engine, quiet=quiet, as_json=as_json))

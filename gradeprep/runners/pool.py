@@ -23,7 +23,7 @@ from gradeprep.model.task import FrameOrder, Task
 from gradeprep.plates import exr
 from gradeprep.runners.one import Failed, Work, do_one, end_if
 
-__all__ = ["run"]
+__all__ = ["deaf", "run"]
 
 GLANCE = 0.5
 """Seconds between two looks at whether somebody wants to stop."""
@@ -84,7 +84,7 @@ def _fly(
             if waiting and not flying:
                 raise KeyboardInterrupt
         while waiting and len(flying) < 2 * jobs and not stop.is_set():
-            with _deaf():
+            with deaf():
                 future = pool.submit(do_one, work, task.only((waiting[-1],)))
             flying[future] = waiting.pop()
         done, _ = wait(flying, timeout=GLANCE, return_when=FIRST_COMPLETED)
@@ -98,7 +98,7 @@ def _alone(task: Task, work: Work[T]) -> Generator[T | Failed, None, None]:
     order = task.frames[0]
     with _pool(1) as pool:
         try:
-            with _deaf():
+            with deaf():
                 future = pool.submit(do_one, work, task)
             yield future.result()
         except BrokenProcessPool:
@@ -116,7 +116,7 @@ def _pool(jobs: int) -> ProcessPoolExecutor:
 
 
 @contextmanager
-def _deaf() -> Iterator[None]:
+def deaf() -> Iterator[None]:
     """Workers that start in here hear no Ctrl-C from their first moment, their imports included."""
     if sys.platform == "win32":
         yield

@@ -1,0 +1,151 @@
+"""In a worker of a cluster: looks, then does chunks, and keeps what a worker here keeps.
+
+Codec threads are off, every result is published whole, and no frame begins unless the shot's
+claim is still its parent's: a parent that is killed drops its claim, and whoever takes the shot
+over signs it anew.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import os
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from pathlib import Path
+
+from distributed import get_worker
+
+from gradeprep.errors import GradeprepError
+from gradeprep.pipeline.flow import planned_space, run_frame
+from gradeprep.plates import atomic, exr
+from gradeprep.plugins.registry import installed
+from gradeprep.runners import wire
+from gradeprep.runners.one import Failed, do_one
+
+__all__ = ["differences", "halt", "look", "sweep", "work"]
+
+PATIENCE = 5.0
+"""Seconds that a shared disk gets to show what another machine has just written."""
+
+_halted: set[str] = set()
+_looked: dict[tuple[str, str], tuple[str, ...]] = {}
+
+
+async def look(texts: Sequence[str]) -> str:
+    """What this worker lacks for those looks, as a JSON list of sentences without a subject."""
+    return json.dumps(await asyncio.to_thread(_all_differences, texts))
+
+
+def _all_differences(texts: Sequence[str]) -> list[str]:
+    found = (line for text in texts for line in _told(wire.Look.model_validate_json(text)))
+    return list(dict.fromkeys(found))
+
+
+def _told(asked: wire.Look) -> tuple[str, ...]:
+    """Differences, looked for once a run and shot in this process."""
+    key = (asked.run, asked.shot)
+    if key not in _looked:
+        exr.set_threads(0)
+        _looked[key] = tuple(differences(asked))
+    return _looked[key]
+
+
+def differences(asked: wire.Look) -> Iterator[str]:
+    """What is not here as it is where the run was started; nothing more where pixels differ."""
+    here = wire.versions() | wire.stage_sources(asked.stages)
+    there = dict(asked.versions) | dict(asked.stages)
+    other = [name for name, version in there.items() if here[name] != version]
+    for name in other:
+        what = f"the stage '{name}'" if name in asked.stages else name
+        yield f"has {what} {here[name] or 'absent'}, and the run was started with {there[name]}"
+    if other:
+        return
+    try:
+        planned_space(asked.colour)
+        for name in asked.stages:
+            installed().get("stages", name)
+    except GradeprepError as error:
+        yield str(error)
+    yield from _unseen(asked)
+
+
+def _unseen(asked: wire.Look) -> Iterator[str]:
+    for name, size in asked.sources.items():
+        try:
+            found = Path(name).stat().st_size
+        except OSError as error:
+            yield f"does not see {name}: {error.strerror}"
+            break  # the first says it all
+        if found != size:
+            yield f"sees {name} with {found} bytes, and the run was started on {size}"
+            break
+    folder = Path(asked.claim).parent
+    if not _same_place(asked):
+        yield f"does not see in {folder} what was just written there; it must be the same folder"
+        return
+    try:
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        yield f"cannot write in {folder}: {error.strerror}"
+
+
+def _same_place(asked: wire.Look) -> bool:
+    deadline = time.monotonic() + PATIENCE
+    while not _claimed(asked):
+        if time.monotonic() > deadline:
+            return False
+        with suppress(OSError):
+            os.listdir(Path(asked.claim).parent)  # noqa: PTH208 - makes a network disk look again
+        time.sleep(0.1)
+    return True
+
+
+def _claimed(asked: wire.Look) -> bool:
+    try:
+        return Path(asked.claim).read_text(encoding="utf-8") == asked.signed
+    except (OSError, UnicodeDecodeError):
+        return False
+
+
+def halt(run: str) -> None:
+    """No further frame of a run begins in this process."""
+    _halted.add(run)
+
+
+def work(text: str) -> str:
+    """Do the frames of a chunk, given and answered as JSON."""
+    chunk = wire.Chunk.model_validate_json(text)
+    where = str(get_worker().address)
+    refused = _told(chunk.look)
+    if refused:
+        return wire.Answer(worker=where, refused=refused).model_dump_json()
+    begun = time.monotonic()
+    records, failed = [], []
+    left: tuple[int, ...] = ()
+    for place, order in enumerate(chunk.task.frames):
+        if chunk.look.run in _halted or not _claimed(chunk.look):
+            left = tuple(order.number for order in chunk.task.frames[place:])
+            break
+        outcome = do_one(run_frame, chunk.task.only((order,)))
+        if isinstance(outcome, Failed):
+            failed.append(outcome)
+        else:
+            records.append(outcome)
+    answer = wire.Answer(
+        worker=where,
+        records=tuple(records),
+        failed=tuple(failed),
+        left=left,
+        seconds=time.monotonic() - begun,
+    )
+    return answer.model_dump_json()
+
+
+def sweep(folders: Sequence[str]) -> None:
+    """Remove what dead workers of this machine left half-written."""
+    for folder in folders:
+        atomic.sweep(Path(folder))
