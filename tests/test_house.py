@@ -18,7 +18,7 @@ PACKAGE = ROOT / "gradeprep"
 ORDER = (
     *("errors", "machine", "model", "photometry", "plugins", "plates", "colour", "looks"),
     *("transforms", "showlook", "stages", "meters", "checks", "sidecar", "pipeline", "runners"),
-    *("onset", "conform", "handover", "review", "demo", "cli", "__main__"),
+    *("farm", "onset", "conform", "handover", "review", "demo", "cli", "__main__"),
 )
 PLUGIN_FOLDERS = {"stages", "meters", "checks", "handover"}
 

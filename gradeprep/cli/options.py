@@ -19,7 +19,9 @@ __all__ = [
     "frames",
     "jobs",
     "json_output",
+    "openjd",
     "overwrite",
+    "place",
     "quiet",
     "resume",
     "running",
@@ -117,6 +119,16 @@ resume = click.option(
 )
 json_output = click.option(
     "--json", "as_json", is_flag=True, help="One JSON document on standard output."
+)
+place = click.option(
+    "--place",
+    "places",
+    multiple=True,
+    metavar="FROM=TO",
+    help="A folder of the bundle that is somewhere else here; repeatable.",
+)
+openjd = click.option(
+    "--openjd", is_flag=True, help="Tell progress in lines of Open Job Description."
 )
 quiet = click.option("--quiet", is_flag=True, help="No progress; errors only.")
 

@@ -9,10 +9,13 @@ from pathlib import Path
 import click
 
 from gradeprep.cli import options
+from gradeprep.cli.costing import print_cost
 from gradeprep.cli.run import only
+from gradeprep.machine import processors
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.task import StageOrder
 from gradeprep.pipeline.asked import read_recipe
+from gradeprep.pipeline.cost import PATIENCE, estimate
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan, ShotPlan, plan_json
 
@@ -26,6 +29,13 @@ __all__ = ["command"]
 @options.frames
 @options.overwrite
 @options.resume
+@click.option(
+    "--workers",
+    type=click.IntRange(1, 1_000_000),
+    metavar="N",
+    help="Processors the cost is told for; those of this machine by default.",
+)
+@click.option("--quick", is_flag=True, help="Try no frame out; the cost then tells bytes alone.")
 @options.json_output
 @options.traceback_option
 def command(
@@ -35,20 +45,30 @@ def command(
     frames: FrameRange | None,
     overwrite: bool,
     resume: bool,
+    workers: int | None,
+    quick: bool,
     as_json: bool,
 ) -> None:
-    """Print every decision that RECIPE leads to, meters read and all; write nothing.
+    """Print every decision that RECIPE leads to, meters read and all, and what it costs.
+
+    Nothing is written. For the cost, a frame or two of each kind of shot are tried out in a
+    temporary folder, for some two seconds at most; --quick leaves that out.
 
     \b
-    Example:
+    Examples:
       gradeprep plan scene.yaml --json
+      gradeprep plan scene.yaml --workers 400
     """
     read = only(read_recipe(recipe), shots)
     plan = make_plan(read, recipe.parent, Options(config, frames, overwrite, resume))
+    cost = estimate(plan, workers=workers or processors(), patience=0.0 if quick else PATIENCE)
     if as_json:
-        click.echo(json.dumps(plan_json(plan), indent=1))
+        told = {**plan_json(plan), "cost": cost.model_dump(mode="json")}
+        click.echo(json.dumps(told, indent=1))
     else:
         _print(plan)
+        if cost.shots:
+            print_cost(cost)
     for error in plan.failed.values():
         click.echo(f"gradeprep: {error}", err=True)
     blocked = any(shot.blocked for shot in plan.shots.values())

@@ -12,7 +12,9 @@ from gradeprep import sidecar
 from gradeprep.model.advised import Advised
 from gradeprep.model.compensated import Compensated
 from gradeprep.model.conformed import Conformed
+from gradeprep.model.costed import Cost
 from gradeprep.model.diagnosed import Diagnosed
+from gradeprep.model.farmed import FarmedTold, Manifest, SealedTold
 from gradeprep.model.handed import HandedOver
 from gradeprep.model.judged import Checked, Measured, SceneTold
 from gradeprep.model.recipe import recipe_schema
@@ -31,6 +33,10 @@ DOCUMENTS: dict[str, Any] = {
     "conform": Conformed,
     "handover": HandedOver,
     "doctor": Diagnosed,
+    "cost": Cost,
+    "bundle": Manifest,
+    "farm": FarmedTold,
+    "seal": SealedTold,
 }
 
 
@@ -39,7 +45,8 @@ DOCUMENTS: dict[str, Any] = {
 def command(kind: str) -> None:
     """Print a JSON Schema (2020-12): of recipes, with the installed plugins' parameters, of
     sidecars, of tasks, or of what `measure`, `check`, `headroom`, `compensate`, `conform`,
-    `handover` or `doctor` tells with --json. Editors complete recipes from it.
+    `handover`, `doctor`, `farm` or `seal` tells with --json; of the cost in what `plan` tells, and
+    of a bundle's manifest. Editors complete recipes from it.
 
     \b
     Example:
