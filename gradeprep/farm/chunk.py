@@ -28,6 +28,7 @@ from gradeprep.plates import atomic
 from gradeprep.runners import local, share
 from gradeprep.runners.folder import result_folder
 from gradeprep.runners.journal import known_records, still_right
+from gradeprep.runners.one import Failed
 
 __all__ = ["ChunkResult", "Step", "run_chunk"]
 
@@ -64,7 +65,7 @@ class ChunkResult:
 
     done: int
     kept: int
-    failed: tuple[local.Failed, ...]
+    failed: tuple[Failed, ...]
 
 
 @dataclass(slots=True)
@@ -168,7 +169,7 @@ def _run(
         with closing(work):
             for outcome in work if todo else ():
                 error = ""
-                if isinstance(outcome, local.Failed):
+                if isinstance(outcome, Failed):
                     failed.append(outcome)
                     error = outcome.error
                 else:

@@ -20,7 +20,7 @@ from gradeprep.plates import atomic
 from gradeprep.runners import share
 from gradeprep.runners.claim import claimed
 from gradeprep.runners.journal import Journal, known_records
-from gradeprep.runners.local import Failed
+from gradeprep.runners.one import Failed
 from gradeprep.runners.seal import others_known, seal
 
 __all__ = ["Gathered", "gather"]
