@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from refusal import exr_plate, write_recipe
 from support import write_exr
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
@@ -38,6 +39,15 @@ def test_pull_a_plate(tmp_path: Path) -> None:
         "hot.1002.exr",
         "plate.stops.json",
     ]
+
+
+def test_farm_bundle(tmp_path: Path) -> None:
+    exr_plate(tmp_path / "plate", 2)
+    said = start("farm_bundle.py", write_recipe(tmp_path), "bundle", folder=tmp_path)
+    assert "quay 1001-1002: 2 done, 0 failed" in said
+    assert said.endswith("quay: sealed\n")
+    assert (tmp_path / "bundle" / "template.yaml").exists()
+    assert (tmp_path / "out" / "quay" / "quay.stops.json").exists()
 
 
 def test_every_example_is_run() -> None:

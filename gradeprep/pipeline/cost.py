@@ -86,20 +86,21 @@ def _kind(shot: ShotPlan) -> _Kind:
 
 
 def _samples(shots: Mapping[str, ShotPlan], patience: float) -> tuple[dict[_Kind, _Sample], str]:
-    """One sample a kind, as far as the time reaches, and why the last one failed."""
+    """One sample a kind, as far as the time reaches, and why the first one failed."""
     end = time.monotonic() + patience
     found: dict[_Kind, _Sample] = {}
-    why = "there is no shot"
+    faults: dict[_Kind, str] = {}
     for name, shot in shots.items():
-        if _kind(shot) in found or time.monotonic() > end:
+        kind = _kind(shot)
+        if kind in found or kind in faults or time.monotonic() > end:
             continue
         try:
-            found[_kind(shot)] = _sample(name, shot)
+            found[kind] = _sample(name, shot)
         except GradeprepError as error:
-            why = str(error)
+            faults[kind] = str(error)
         except OSError as error:
-            why = f"a temporary file cannot be written: {error.strerror or error}"
-    return found, why
+            faults[kind] = f"a temporary file cannot be written: {error.strerror or error}"
+    return found, next(iter(faults.values()), "there is no shot")
 
 
 def _sample(name: str, shot: ShotPlan) -> _Sample:
