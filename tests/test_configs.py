@@ -8,13 +8,17 @@ import struct
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import OpenEXR
 import PyOpenColorIO as ocio
 import pytest
+import yaml
 from harbour import CONFIGS, HARBOUR
 from support import Ran, run, write_dpx, write_exr
 
+from gradeprep.model.recipeschema import recipe_schema
+from gradeprep.pipeline.asked import kinds
 from gradeprep.plates import dpx
 
 HEIGHT, WIDTH = 24, 40
@@ -275,6 +279,13 @@ def test_a_recipe_does_what_it_says(name: str, folder: Path, capsys: pytest.Capt
 
 def _clean(ran: Ran) -> bool:
     return ran.code == 0 and "gradeprep:" not in ran.err and "fail:" not in ran.out
+
+
+@pytest.mark.parametrize("name", RECIPES)
+def test_a_recipe_keeps_the_schema_that_editors_complete_from(name: str):
+    text = (CONFIGS / name).read_text(encoding="utf-8")
+    written = json.loads(json.dumps(yaml.safe_load(text)))  # JSON has no keys but text
+    jsonschema.validate(written, recipe_schema(kinds()))
 
 
 def test_a_recipe_explains_itself():

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shlex
 import subprocess
 from pathlib import Path
 
+import jsonschema
 import pytest
 import yaml
 from support import run
 
-from gradeprep.pipeline.asked import build
+from gradeprep.model.recipeschema import recipe_schema
+from gradeprep.pipeline.asked import build, kinds
 
 README = Path(__file__).parent.parent / "README.md"
 
@@ -35,6 +38,8 @@ def test_every_command_of_the_readme_runs(
     monkeypatch.chdir(tmp_path)
     demo = run(capsys, "demo", "film", "--quiet")
     assert demo.code == 0, demo.err
+    asked = json.dumps(yaml.safe_load((tmp_path / "film/recipe.yaml").read_text("utf-8")))
+    jsonschema.validate(json.loads(asked), recipe_schema(kinds()))
     commands = [line for block in blocks("sh")[2:] for line in block.splitlines() if line]
     assert len(commands) >= 12
     for line in commands:

@@ -10,7 +10,6 @@ from typing import Any
 
 import click
 import yaml
-from pydantic import ValidationError
 
 from gradeprep.checks.clipping import ClippingParams
 from gradeprep.checks.versus import Shift, compare
@@ -18,6 +17,7 @@ from gradeprep.cli import options, pictured
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.judged import Checked
+from gradeprep.model.wording import filled
 from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.checking import run_checks
 from gradeprep.pipeline.opened import PlateAsk, open_plates
@@ -98,20 +98,10 @@ def _settings(names: tuple[str, ...], settings: tuple[str, ...]) -> dict[str, An
         if not (equals and dot):
             raise click.UsageError(f"'{setting}' is no setting; write --set CHECK.KEY=VALUE")
         raw.setdefault(check, {})[name] = yaml.safe_load(value)
-    return {name: _validated(name, params) for name, params in raw.items()}
-
-
-def _validated(name: str, params: dict[str, Any]) -> Any:
-    check = installed().get("checks", name)
-    try:
-        return check.Params.model_validate(params)
-    except ValidationError as error:
-        first = error.errors()[0]
-        raise RequestError(
-            first["msg"].removeprefix("Value error, ").lower(),
-            key=f"{name}.{'.'.join(map(str, first['loc']))}",
-            remedy=f"its parameters are {', '.join(check.Params.model_fields)}",
-        ) from error
+    return {
+        name: filled(installed().get("checks", name).Params, params, key=f"check {name}")
+        for name, params in raw.items()
+    }
 
 
 def _recipe(path: Path, params: dict[str, Any] | None, wish: Options) -> Checked:

@@ -3,45 +3,77 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator, Sequence
 
 import click
 
 from gradeprep.cli import options
 from gradeprep.errors import PluginError
-from gradeprep.plugins.registry import KINDS, Entry, installed
+from gradeprep.model.listed import Listed, ParameterTold, PluginTold
+from gradeprep.plugins.contracts import API
+from gradeprep.plugins.kept import KINDS
+from gradeprep.plugins.parameters import described
+from gradeprep.plugins.registry import Entry, installed
 
 __all__ = ["command"]
 
 
 @click.command("plugins")
+@click.option(
+    "--verbose", "-v", is_flag=True, help="Tell each plugin's parameters, types and units too."
+)
 @options.json_output
 @options.traceback_option
-def command(as_json: bool) -> None:
+def command(verbose: bool, as_json: bool) -> None:
     """List stages, meters, checks and hand-overs: name, kind, where each comes from, one line.
 
     A plugin that does not load is listed with its error; it disturbs no other.
 
     \b
-    Example:
+    Examples:
       gradeprep plugins
+      gradeprep plugins --verbose
     """
-    rows = [_row(entry) for entry in installed().entries]
+    entries = installed().entries
+    told = [_told(entry) for kind in KINDS for entry in entries if entry.kind == kind]
     if as_json:
-        click.echo(json.dumps(rows, indent=1))
+        listed = Listed(api=API, plugins=tuple(told))
+        click.echo(listed.model_dump_json(by_alias=True, indent=1))
         return
-    widths = [max(len(row[key]) for row in rows) for key in ("name", "kind", "source")]
-    for kind in KINDS:
-        for row in rows:
-            if row["kind"] == kind[:-1]:
-                cells = (row["name"], row["kind"], row["source"])
-                text = "  ".join(c.ljust(w) for c, w in zip(cells, widths, strict=True))
-                click.echo(f"{text}  {row['error'] or row['summary']}")
+    rows = [(one.name, one.kind, one.source) for one in told]
+    for one, cells in zip(told, _columns(rows), strict=True):
+        click.echo(f"{cells}  {one.error or one.summary}")
+        if verbose:
+            for line in _parameters(one.parameters):
+                click.echo(f"    {line}")
 
 
-def _row(entry: Entry) -> dict[str, str]:
-    row = {"name": entry.name, "kind": entry.kind[:-1], "source": entry.source}
+def _told(entry: Entry) -> PluginTold:
+    one = PluginTold(
+        name=entry.name, kind=entry.kind[:-1], source=entry.source, target=entry.target
+    )
     try:
         made = installed().get(entry.kind, entry.name)
     except PluginError as error:
-        return {**row, "summary": "", "error": str(error)}
-    return {**row, "summary": made.summary, "error": ""}
+        return one.model_copy(update={"error": str(error)})
+    told = {"summary": made.summary, "parameters": described(made.Params)}
+    return one.model_copy(update=told)
+
+
+def _parameters(parameters: Sequence[ParameterTold]) -> Iterator[str]:
+    rows = [(one.name, one.type, _default(one)) for one in parameters]
+    for cells, one in zip(_columns(rows), parameters, strict=True):
+        yield f"{cells}  {one.description}"
+
+
+def _default(one: ParameterTold) -> str:
+    if one.required:
+        return "needed"
+    return "-" if one.default is None else json.dumps(one.default)
+
+
+def _columns(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
+    """Each row's cells, one under another."""
+    widths = [max(map(len, cells)) for cells in zip(*rows, strict=True)]
+    for row in rows:
+        yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))

@@ -17,7 +17,8 @@ from gradeprep.model.diagnosed import Diagnosed
 from gradeprep.model.farmed import FarmedTold, Manifest, SealedTold
 from gradeprep.model.handed import HandedOver
 from gradeprep.model.judged import Checked, Measured, SceneTold
-from gradeprep.model.recipe import recipe_schema
+from gradeprep.model.listed import Listed
+from gradeprep.model.recipeschema import recipe_schema
 from gradeprep.model.task import Task
 from gradeprep.pipeline.asked import kinds
 
@@ -37,6 +38,7 @@ DOCUMENTS: dict[str, Any] = {
     "bundle": Manifest,
     "farm": FarmedTold,
     "seal": SealedTold,
+    "plugins": Listed,
 }
 
 
@@ -45,8 +47,8 @@ DOCUMENTS: dict[str, Any] = {
 def command(kind: str) -> None:
     """Print a JSON Schema (2020-12): of recipes, with the installed plugins' parameters, of
     sidecars, of tasks, or of what `measure`, `check`, `headroom`, `compensate`, `conform`,
-    `handover`, `doctor`, `farm` or `seal` tells with --json; of the cost in what `plan` tells, and
-    of a bundle's manifest. Editors complete recipes from it.
+    `handover`, `doctor`, `plugins`, `farm` or `seal` tells with --json; of the cost in what `plan`
+    tells, and of a bundle's manifest. Editors complete recipes from it.
 
     \b
     Example:

@@ -7,7 +7,7 @@ is judged is read back from the written plates.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -215,8 +215,8 @@ def _lifted(picture: Picture, frame: FrameRecord) -> Picture:
     picture = picture.copy()
     weights = colour.load(colour.BUILT_IN).weights(WORKING)
     for step in prepare(frame.stages, weights).steps:
-        if step.stage.exposure(step.numbers) == 0.0:
-            picture = step.stage.apply(picture, step.numbers, Light(weights, 0.0))
+        if step.exposure == 0.0:
+            picture = replace(step, light=Light(weights, 0.0)).apply(picture)
     return picture
 
 

@@ -10,6 +10,7 @@ from gradeprep.errors import RequestError, SidecarError
 from gradeprep.model.recipe import Recipe
 from gradeprep.model.task import StageOrder
 from gradeprep.plates.sequence import Pattern
+from gradeprep.plugins.calling import calling
 from gradeprep.plugins.contracts import Decided
 from gradeprep.plugins.registry import installed
 
@@ -91,5 +92,6 @@ def decided(path: Path) -> Decided:
 
 def _gains(order: StageOrder) -> tuple[float, float, float] | None:
     plugin = installed().get("stages", order.stage)
-    found: tuple[float, float, float] | None = plugin.gains(order.numbers)
+    with calling("stages", order.stage):
+        found: tuple[float, float, float] | None = plugin.gains(order.numbers)
     return found

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 
 from gradeprep.errors import OutputRefusedError, RequestError, WriteError
 from gradeprep.model.handed import FileTold, HandedOver, LeftOutTold, RefusedFile
+from gradeprep.model.wording import filled
 from gradeprep.plates.atomic import publish
+from gradeprep.plugins.calling import calling
 from gradeprep.plugins.contracts import Decided, Document
 from gradeprep.plugins.registry import installed
 from gradeprep.runners.folder import result_folder
@@ -52,18 +54,13 @@ def parameters(forms: Iterable[str], settings: Mapping[str, object]) -> dict[str
             what = f"none of {', '.join(models)} takes it"
             raise RequestError(what, key=f"--{key}", remedy="leave it out, or ask for another form")
     return {
-        form: _filled(model, {k: v for k, v in settings.items() if k in model.model_fields})
+        form: filled(
+            model,
+            {key: value for key, value in settings.items() if key in model.model_fields},
+            key=f"--as {form}",
+        )
         for form, model in models.items()
     }
-
-
-def _filled(model: type[BaseModel], settings: Mapping[str, object]) -> BaseModel:
-    try:
-        return model.model_validate(settings)
-    except ValidationError as error:
-        first = error.errors()[0]
-        key = f"--{first['loc'][0]}" if first["loc"] else None
-        raise RequestError(first["msg"].removeprefix("Value error, "), key=key) from error
 
 
 def prepare(
@@ -85,7 +82,9 @@ def prepare(
     left_out: list[LeftOutTold] = []
     for form, params in forms.items():
         try:
-            made = installed().get("handovers", form).make(shots, params, title)
+            plugin = installed().get("handovers", form)
+            with calling("handovers", form):
+                made = plugin.make(shots, params, title)
         except RequestError as error:
             if by_name:
                 raise
@@ -116,7 +115,7 @@ def deliver(prepared: Prepared, folder: Path, *, overwrite: bool = False) -> Han
         for form, document in prepared.documents:
             path = folder / document.name
             try:
-                proof = publish(path, partial(_write, document.text), _prover(document, path))
+                proof = publish(path, partial(_write, document.text), _prover(form, document, path))
             except WriteError as error:
                 refused.append(RefusedFile(form=form, file=str(path), why=str(error)))
                 continue
@@ -153,12 +152,13 @@ def _write(text: str, path: Path) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
 
 
-def _prover(document: Document, path: Path) -> Callable[[Path], str]:
+def _prover(form: str, document: Document, path: Path) -> Callable[[Path], str]:
     """The document's own proof; OpenColorIO takes some signs in a path for names of variables."""
 
     def prove(temp: Path) -> str:
         try:
-            return document.prove(temp)
+            with calling("handovers", form):
+                return document.prove(temp)
         except WriteError as error:
             if {"$", "%"} & set(str(path)):
                 error.remedy = "name a folder without $ and %"

@@ -10,7 +10,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 
 from gradeprep.model.stops import LIMIT, valid_stops
 
-__all__ = ["Keys", "MeterAsk", "Stops", "StopsAsk", "checked_stops"]
+__all__ = ["METER_SCHEMA", "Keys", "MeterAsk", "Stops", "StopsAsk", "checked_stops"]
 
 
 def checked_stops(value: Any) -> float:
@@ -51,6 +51,22 @@ class Keys(BaseModel):
         return self.at[numbers[-1]]
 
 
+METER_SCHEMA: dict[str, Any] = {
+    "type": "object",
+    "title": "MeterAsk",
+    "properties": {
+        "meter": {"type": "string", "description": "Name of the meter"},
+        "per_frame": {
+            "type": "boolean",
+            "default": False,
+            "description": "Read every frame, and turn the readings into keys",
+        },
+    },
+    "required": ["meter"],
+}
+"""JSON Schema of a `MeterAsk` while no meter is known; a recipe's schema puts them in its place."""
+
+
 class MeterAsk(BaseModel):
     """A wish to have the stops measured: a meter's name and its parameters.
 
@@ -63,6 +79,10 @@ class MeterAsk(BaseModel):
 
     meter: str
     per_frame: bool = False
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: Any, handler: Any) -> dict[str, Any]:
+        return METER_SCHEMA
 
     @property
     def params(self) -> dict[str, Any]:
@@ -111,14 +131,7 @@ StopsAsk = Annotated[
                     "additionalProperties": False,
                     "minProperties": 1,
                 },
-                {
-                    "type": "object",
-                    "properties": {
-                        "meter": {"type": "string"},
-                        "per_frame": {"type": "boolean"},
-                    },
-                    "required": ["meter"],
-                },
+                METER_SCHEMA,
             ]
         }
     ),

@@ -6,9 +6,8 @@ are merged key by key, a list is replaced as a whole.
 
 from __future__ import annotations
 
-import difflib
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Annotated, Any, Literal, TypeVar
@@ -25,9 +24,10 @@ from pydantic import (
     model_validator,
 )
 
-from gradeprep.errors import Fault, RecipeError
+from gradeprep.errors import Fault, PluginError, RecipeError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.lines import KeyPath, Lines
+from gradeprep.model.wording import dotted, nearest, said
 
 __all__ = [
     "COMPRESSIONS",
@@ -43,7 +43,6 @@ __all__ = [
     "ShotSettings",
     "StageAsk",
     "build_recipe",
-    "recipe_schema",
 ]
 
 M = TypeVar("M", bound=BaseModel)
@@ -240,17 +239,17 @@ class Recipe:
 class Kinds:
     """Parameter models of the plugins that a recipe may name, by plugin name.
 
+    Looking up one that does not load raises `PluginError`.
+
     Attributes:
         stages: Models of stages.
         meters: Models of meters.
         checks: Models of checks.
-        broken: Kind (``stage``, ``meter``, ``check``) and name to why that plugin does not load.
     """
 
     stages: Mapping[str, type[BaseModel]] = field(default_factory=dict)
     meters: Mapping[str, type[BaseModel]] = field(default_factory=dict)
     checks: Mapping[str, type[BaseModel]] = field(default_factory=dict)
-    broken: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
 def build_recipe(data: Any, kinds: Kinds, *, lines: Lines, file: str | None = None) -> Recipe:
@@ -265,6 +264,7 @@ def build_recipe(data: Any, kinds: Kinds, *, lines: Lines, file: str | None = No
         )
     _check_version(data, lines, file)
     checker = _Checker(kinds, lines)
+    checker.plugins(data)
     text = checker.model(RecipeText, data, ())
     shots = {} if text is None else dict(checker.shots(text))
     if checker.faults or text is None:
@@ -293,7 +293,7 @@ class _Checker:
         self.faults: list[Fault] = []
 
     def fault(self, path: KeyPath, what: str) -> None:
-        fault = Fault(_dotted(path), self.lines.of(path), what)
+        fault = Fault(dotted(path), self.lines.of(path), what)
         if fault not in self.faults:  # a fault in the defaults is met at every shot
             self.faults.append(fault)
 
@@ -301,10 +301,24 @@ class _Checker:
         try:
             return model.model_validate(data)
         except ValidationError as error:
-            for item in error.errors():
-                loc = _text_path(model, item["loc"])
-                self.fault((*at, *loc), _say(model, item["type"], item, loc))
+            for path, what in said(model, data, error):
+                self.fault((*at, *path), what)
             return None
+
+    def plugins(self, data: Mapping[Any, Any]) -> None:
+        """Check the stages and checks named anywhere, whatever else is wrong around them."""
+        shots = data.get("shots")
+        places: list[tuple[KeyPath, Any]] = [(("defaults",), data.get("defaults"))]
+        if isinstance(shots, Mapping):
+            places += [(("shots", name), settings) for name, settings in shots.items()]
+        for at, settings in places:
+            if not isinstance(settings, Mapping):
+                continue
+            stages, checks = settings.get("stages"), settings.get("checks")
+            if isinstance(stages, list) and all(isinstance(entry, dict) for entry in stages):
+                list(self._stages(stages, (*at, "stages")))
+            if isinstance(checks, dict):
+                self._checked(checks, (*at, "checks"))
 
     def shots(self, text: RecipeText) -> Iterator[tuple[str, Shot]]:
         for name, own in text.shots.items():
@@ -383,22 +397,29 @@ class _Checker:
                 self.model(model, ask.params, path)
 
     def _checks(self, defaults: ShotSettings, own: ShotSettings, shot: str) -> dict[str, Any]:
+        return {
+            **self._checked(defaults.checks, ("defaults", "checks")),
+            **self._checked(own.checks, ("shots", shot, "checks")),
+        }
+
+    def _checked(self, asks: Mapping[str, Any], at: KeyPath) -> dict[str, Any]:
         checked: dict[str, Any] = {}
-        for where, asks in ((("defaults",), defaults.checks), (("shots", shot), own.checks)):
-            for name, params in asks.items():
-                path = (*where, "checks", name)
-                model = self._plugin(self.kinds.checks, "check", name, path)
-                if model is not None:
-                    checked[name] = self.model(model, _given(params), path)
+        for name, params in asks.items():
+            model = self._plugin(self.kinds.checks, "check", name, (*at, name))
+            if model is not None:
+                checked[name] = self.model(model, _given(params), (*at, name))
         return checked
 
     def _plugin(
         self, known: Mapping[str, type[BaseModel]], kind: str, name: Any, path: KeyPath
     ) -> type[BaseModel] | None:
-        model = known.get(name)
+        try:
+            model = known.get(name)
+        except PluginError as error:
+            self.fault(path, str(error))
+            return None
         if model is None:
-            unknown = f"no {kind} is called '{name}'{_nearest(str(name), known)}"
-            self.fault(path, self.kinds.broken.get((kind, name), unknown))
+            self.fault(path, f"no {kind} is called '{name}'{nearest(str(name), known)}")
         return model
 
 
@@ -419,98 +440,3 @@ def _plain_name(name: str) -> bool:
         and 0 < len(name.encode()) <= 150
         and not name.startswith((".", "-"))
     )
-
-
-def _dotted(path: KeyPath) -> str:
-    text = ""
-    for step in path:
-        text += f"[{step}]" if isinstance(step, int) and text.endswith("stages") else f".{step}"
-    return text.removeprefix(".")
-
-
-def _nearest(name: str, known: Iterable[str]) -> str:
-    known = sorted(known)
-    close = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
-    if close:
-        return f"; did you mean {' or '.join(close)}?"
-    return f"; known: {', '.join(known)}" if known else ""
-
-
-def _text_path(model: type[BaseModel], loc: tuple[str | int, ...]) -> KeyPath:
-    """Key path as the text has it: pydantic adds steps of its own for unions and keys."""
-    return tuple(step for step in loc if step != "[key]" and not str(step).startswith("function-"))
-
-
-_KNOWN_AT: tuple[tuple[Callable[[KeyPath], bool], type[BaseModel]], ...] = (
-    (lambda path: len(path) == 1, RecipeText),
-    (lambda path: len(path) == 2 and path[0] == "colour", ColourAsk),
-    (lambda path: path[:2] == ("colour", "look"), LookAsk),
-    (lambda path: len(path) == 2 and path[0] == "defaults", ShotSettings),
-    (lambda path: len(path) == 3 and path[0] == "shots", ShotSettings),
-    (lambda path: path[-2] == "output", OutputAsk),
-)
-
-_PLAIN = {
-    "model_type": "must be a mapping of keys",
-    "dict_type": "must be a mapping of keys",
-    "tuple_type": "must be a list",
-    "string_type": "must be text",
-    "invalid_key": "a key must be text",
-    "bool_type": "must be true or false",
-    "bool_parsing": "must be true or false",
-    "float_type": "must be a number",
-    "float_parsing": "must be a number",
-    "int_type": "must be a whole number",
-    "int_parsing": "must be a whole number",
-    "int_from_float": "must be a whole number",
-}
-"""What the checking library says of Python's types, in a recipe writer's words."""
-
-
-def _say(model: type[BaseModel], kind: str, item: Mapping[str, Any], loc: KeyPath) -> str:
-    if kind == "extra_forbidden":
-        owner = model
-        if model is RecipeText:
-            owner = next((owner for fits, owner in _KNOWN_AT if fits(loc)), model)
-        return f"unknown key '{loc[-1]}'{_nearest(str(loc[-1]), owner.model_fields)}"
-    if kind == "missing":
-        return "missing"
-    message = str(item["msg"]).removeprefix("Value error, ")
-    given = item.get("input")
-    if kind == "too_short":
-        return "must not be empty" if not given else f"has too few entries: {given}"
-    if kind in _PLAIN:
-        return f"{_PLAIN[kind]}, not {'empty' if given is None else repr(given)}"
-    if kind == "value_error" or isinstance(given, dict | list | tuple):
-        return message
-    return f"{message[0].lower()}{message[1:]}, not '{given}'"
-
-
-def recipe_schema(kinds: Kinds) -> dict[str, Any]:
-    """JSON Schema of recipes, with the parameters of the given plugins in it."""
-    schema = RecipeText.model_json_schema()
-    shot = schema["$defs"]["ShotSettings"]["properties"]
-    shot["stages"]["items"] = {
-        "type": "object",
-        "minProperties": 1,
-        "maxProperties": 1,
-        "additionalProperties": False,
-        "properties": _schemas(schema, kinds.stages),
-    }
-    shot["checks"] = {
-        "type": "object",
-        "additionalProperties": False,
-        "properties": _schemas(schema, kinds.checks),
-    }
-    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
-    schema["title"] = "gradeprep recipe"
-    return schema
-
-
-def _schemas(schema: dict[str, Any], models: Mapping[str, type[BaseModel]]) -> dict[str, Any]:
-    found = {}
-    for name, model in models.items():
-        own = model.model_json_schema()
-        schema["$defs"].update(own.pop("$defs", {}))
-        found[name] = own
-    return found

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from gradeprep.errors import GradeprepError, PluginError, RequestError
 from gradeprep.model.record import Finding
+from gradeprep.plugins.calling import calling, misbehaved
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed
 
@@ -26,17 +26,11 @@ def run_checks(view: PlateView, checks: Mapping[str, Any]) -> tuple[Finding, ...
     findings: list[Finding] = []
     for name, params in checks.items():
         check = installed().get("checks", name)
-        try:
-            findings.extend(check.look(view, params))
-        except GradeprepError as error:
-            raise error.at(shot=view.shot) from error
-        except ValueError as error:
-            raise RequestError(str(error), shot=view.shot, key=f"check {name}") from error
-        except Exception as error:
-            raise PluginError(
-                f"failed with {type(error).__name__}: {error}",
-                shot=view.shot,
-                key=f"check {name}",
-                remedy="report it to the check's author, or leave the check out",
-            ) from error
+        with calling("checks", name, shot=view.shot):
+            found = list(check.look(view, params))
+        for one in found:
+            if not isinstance(one, Finding):
+                what = f"told {type(one).__name__}, not a Finding"
+                raise misbehaved("checks", name, what, shot=view.shot)
+        findings.extend(found)
     return tuple(findings)

@@ -9,19 +9,66 @@ from typing import cast
 import numpy as np
 
 from gradeprep.model.task import StageOrder
+from gradeprep.plugins.calling import calling, misbehaved
 from gradeprep.plugins.contracts import Light, Luminance, Numbers, Pixels, Stage, TonalStage
 from gradeprep.plugins.registry import installed
 
-__all__ = ["Decision", "Step", "prepare"]
+__all__ = ["Decision", "Step", "exposure", "prepare"]
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One stage with its numbers and the light it stands in."""
+    """One stage with its numbers and the light it stands in; every call to the stage is made here.
+
+    Whatever goes wrong in a stage is told with its name and the package that brings it.
+    """
 
     stage: Stage
     numbers: Numbers
     light: Light
+
+    @property
+    def gains(self) -> tuple[float, float, float] | None:
+        """Linear gain per channel when the stage is nothing more than that, else None."""
+        with calling("stages", self.stage.name):
+            return self.stage.gains(self.numbers)
+
+    @property
+    def exposure(self) -> float:
+        """Exposure change of the whole picture, in stops."""
+        return exposure(self.stage, self.numbers)
+
+    @property
+    def slope(self) -> float | None:
+        """Smallest slope of the stage's tone curve, or None when it has no inverse."""
+        with calling("stages", self.stage.name):
+            return self.stage.slope(self.numbers)
+
+    def apply(self, rgb: Pixels, *, backwards: bool = False) -> Pixels:
+        """Scene-linear pixels through the stage, or back."""
+        name = "inverse" if backwards else "apply"
+        method = self.stage.inverse if backwards else self.stage.apply
+        with calling("stages", self.stage.name):
+            return self._like(name, rgb, method(rgb, self.numbers, self.light))
+
+    def tone_gain(self, luminance: Luminance, *, backwards: bool = False) -> Luminance:
+        """Gain of each luminance through the stage, or back."""
+        stage = cast(TonalStage, self.stage)
+        name = "tone_gain_back" if backwards else "tone_gain"
+        method = stage.tone_gain_back if backwards else stage.tone_gain
+        with calling("stages", self.stage.name):
+            return self._like(name, luminance, method(luminance, self.numbers, self.light))
+
+    def _like(self, method: str, given: Pixels, made: Pixels) -> Pixels:
+        """What the stage made, of the shape and type of what it was given."""
+        told = f"{getattr(made, 'dtype', type(made).__name__)} {getattr(made, 'shape', '')}"
+        if not isinstance(made, np.ndarray) or made.dtype != np.float32:
+            what = f"made {told.strip()} of float32 in '{method}'"
+        elif made.shape != given.shape:
+            what = f"made {told} of {given.shape} in '{method}'"
+        else:
+            return np.ascontiguousarray(made)
+        raise misbehaved("stages", self.stage.name, what)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +88,7 @@ class Decision:
         """Linear gain per channel when that is all the stages amount to, else None."""
         product = [1.0, 1.0, 1.0]
         for step in self.steps:
-            gains = step.stage.gains(step.numbers)
+            gains = step.gains
             if gains is None:
                 return None
             for i, gain in enumerate(gains):
@@ -60,7 +107,7 @@ class Decision:
         """Whether each stage is one gain for all channels, of the pixel's luminance or plain."""
         needed = "tone_gain_back" if self.backwards else "tone_gain"
         for step in self.steps:
-            gains = step.stage.gains(step.numbers)
+            gains = step.gains
             one = gains is not None and gains[0] == gains[1] == gains[2]
             if not (one or hasattr(step.stage, needed)):
                 return False
@@ -74,15 +121,13 @@ class Decision:
         plain = 1.0
         total: Luminance | None = None
         for step in reversed(self.steps) if self.backwards else self.steps:
-            gains = step.stage.gains(step.numbers)
+            gains = step.gains
             if gains is not None:
                 factor = 1.0 / gains[0] if self.backwards else gains[0]
                 plain *= factor
                 luminance = luminance * np.float32(factor)
                 continue
-            tonal = cast(TonalStage, step.stage)
-            told = tonal.tone_gain_back if self.backwards else tonal.tone_gain
-            gain = told(luminance, step.numbers, step.light)
+            gain = step.tone_gain(luminance, backwards=self.backwards)
             luminance = luminance * gain
             total = gain if total is None else total * gain
         if total is None:
@@ -97,14 +142,14 @@ class Decision:
     @property
     def stops(self) -> float:
         """Exposure change of the whole picture, in stops."""
-        return sum(step.stage.exposure(step.numbers) for step in self.steps)
+        return sum(step.exposure for step in self.steps)
 
     @property
     def slope(self) -> float | None:
         """Smallest slope of the tone curve, or None where a stage has no inverse."""
         product = 1.0
         for step in self.steps:
-            slope = step.stage.slope(step.numbers)
+            slope = step.slope
             if slope is None:
                 return None
             product *= slope
@@ -112,12 +157,8 @@ class Decision:
 
     def apply(self, rgb: Pixels) -> Pixels:
         """Scene-linear pixels in the working space through all stages, or back."""
-        if self.backwards:
-            for step in reversed(self.steps):
-                rgb = step.stage.inverse(rgb, step.numbers, step.light)
-        else:
-            for step in self.steps:
-                rgb = step.stage.apply(rgb, step.numbers, step.light)
+        for step in reversed(self.steps) if self.backwards else self.steps:
+            rgb = step.apply(rgb, backwards=self.backwards)
         return rgb
 
 
@@ -138,6 +179,12 @@ def prepare(
     steps = []
     for index, (plugin, order) in enumerate(zip(plugins, stages, strict=True)):
         later = zip(plugins[index + 1 :], stages[index + 1 :], strict=True)
-        to_come = sum(after.exposure(said.numbers) for after, said in later)
+        to_come = sum(exposure(after, said.numbers) for after, said in later)
         steps.append(Step(plugin, order.numbers, Light(weights, to_come)))
     return Decision(tuple(steps), backwards)
+
+
+def exposure(stage: Stage, numbers: Numbers) -> float:
+    """Exposure change of the whole picture by one stage, in stops."""
+    with calling("stages", stage.name):
+        return float(stage.exposure(numbers))

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from pydantic import ValidationError
 
-from gradeprep.errors import GradeprepError, PluginError, RequestError
+from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.model.exposure import Keys
 from gradeprep.model.record import Reading
+from gradeprep.model.wording import filled
 from gradeprep.pipeline.curve import Curve, curve
+from gradeprep.plugins.calling import calling, misbehaved
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed
 
@@ -68,35 +69,12 @@ def read_plate(view: PlateView, meter: str, params: Mapping[str, Any]) -> Readin
         PlateError: A frame cannot be read.
     """
     plugin = installed().get("meters", meter)
-    try:
-        reading = plugin.read(view, _checked(plugin, meter, params))
-    except GradeprepError as error:
-        raise error.at(shot=view.shot) from error
-    except ValueError as error:
-        raise RequestError(str(error), shot=view.shot, key=f"meter {meter}") from error
-    except Exception as error:
-        raise PluginError(
-            f"failed with {type(error).__name__}: {error}",
-            shot=view.shot,
-            key=f"meter {meter}",
-            remedy="report it to the meter's author, or give the stops as a number",
-        ) from error
-    assert isinstance(reading, Reading)
+    with calling("meters", meter, shot=view.shot):
+        reading = plugin.read(view, filled(plugin.Params, params, key=f"meter {meter}"))
+    if not isinstance(reading, Reading):
+        what = f"returned {type(reading).__name__}, not a Reading"
+        raise misbehaved("meters", meter, what, shot=view.shot)
     return reading
-
-
-def _checked(plugin: Any, meter: str, params: Mapping[str, Any]) -> Any:
-    try:
-        return plugin.Params.model_validate(dict(params))
-    except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(step) for step in first["loc"])
-        known = ", ".join(plugin.Params.model_fields)
-        raise RequestError(
-            f"{place}: {first['msg'].removeprefix('Value error, ').lower()}",
-            key=f"meter {meter}",
-            remedy=f"its parameters are {known}",
-        ) from error
 
 
 def read_frames(view: PlateView, meter: str, params: Mapping[str, Any]) -> OverTime:

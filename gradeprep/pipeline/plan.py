@@ -13,6 +13,7 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -48,6 +49,7 @@ from gradeprep.pipeline.types import kernel_type
 from gradeprep.pipeline.view import View
 from gradeprep.plates import atomic
 from gradeprep.plugins.contracts import Pixels, PlateView
+from gradeprep.plugins.registry import installed
 
 __all__ = ["make_plan", "open_views"]
 
@@ -372,8 +374,16 @@ class _ShotPlanner:
                 "layers": self.found.layers,
                 "nonfinite": self.ask.nonfinite,
                 "output": output.model_dump(),
+                **self._guests(),
             }
         )
+
+    def _guests(self) -> dict[str, Any]:
+        """Stages of other packages, with the version of each: another one may decide otherwise."""
+        names = sorted({ask.stage for ask in self.ask.stages})
+        sources = {name: installed().source("stages", name) for name in names}
+        guests = {name: told for name, told in sources.items() if told.split()[0] != "gradeprep"}
+        return {"guests": guests} if guests else {}
 
     def _frame(self, number: int, result: Path) -> FrameOrder:
         pulled, history = self.found.pulled.get(number, (0.0, ()))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from gradeprep.model.record import Reversible
@@ -56,14 +57,15 @@ def reversible(
     coded = coded or ("light" in used and not _no_curve(order))
     if found.type not in ("half", "float") or coded:
         return _not("values were rounded to codes of a curve; the error is that rounding")
-    if min(known) < 1.0 or "light" in used:
+    gains = [decision.gains for decision in decisions]
+    if min(known) < 1.0 or "light" in used or None in gains:
         return Reversible(
             exact=False,
             ulp=round(max(1.0 / min(known), 2.0) + 0.5, 4),
             why="a curve's rounding is magnified where it is flattest, and rounded once more; "
             "holds where no underflow is counted and no channel is negative",
         )
-    if all(_whole(decision) for decision in decisions):
+    if all(gain is not None and _whole(gain) for gain in gains):
         return Reversible(
             exact=True, ulp=0.0, why="whole stops; bit-identical where no underflow is counted"
         )
@@ -80,11 +82,6 @@ def _no_curve(order: ColourOrder) -> bool:
     return order.source == order.working == order.result
 
 
-def _whole(decision: Decision) -> bool:
-    """Every stage's gain is a power of two."""
-    return all(
-        float(stops).is_integer()
-        for step in decision.steps
-        for value in step.numbers.values()
-        for stops in (value if isinstance(value, tuple | list) else (value,))
-    )
+def _whole(gains: Sequence[float]) -> bool:
+    """Whether every gain is a power of two."""
+    return all(math.frexp(gain)[0] == 0.5 for gain in gains)

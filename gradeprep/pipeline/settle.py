@@ -12,6 +12,8 @@ from gradeprep.model.exposure import MeterAsk
 from gradeprep.model.recipe import Shot, StageAsk
 from gradeprep.model.record import Reading
 from gradeprep.model.task import StageOrder
+from gradeprep.pipeline.decision import exposure
+from gradeprep.plugins.calling import calling
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed
 
@@ -36,15 +38,17 @@ class Settled:
         """The stages of one frame."""
         found = []
         for ask in self.stages:
-            numbers = installed().get("stages", ask.stage).decide(ask.params, frame)
-            found.append(StageOrder(stage=ask.stage, numbers=numbers))
+            stage = installed().get("stages", ask.stage)
+            with calling("stages", ask.stage):
+                numbers = stage.decide(ask.params, frame)
+                found.append(StageOrder(stage=ask.stage, numbers=numbers))
         return self._same.setdefault(repr(found), tuple(found))
 
     def exposure(self, frame: int) -> float:
         """Exposure change of the whole picture at a frame, in stops."""
         return float(
             sum(
-                installed().get("stages", order.stage).exposure(order.numbers)
+                exposure(installed().get("stages", order.stage), order.numbers)
                 for order in self.orders(frame)
             )
         )

@@ -5,13 +5,18 @@ A plugin is any class with these attributes; nothing here need be inherited. Eve
 - ``name``: the word a recipe uses;
 - ``summary``: one line for a person;
 - ``Params``: a pydantic model of its parameters, ``extra="forbid"``; a field's description says
-  its unit.
+  its unit;
+- ``api``: the version of these contracts that it was written for, `API`. One that does not say
+  was written for the first.
 
 An instance is made without arguments and holds no state: it may be called from several
-processes, in any order of frames.
+processes and threads, in any order of frames.
 
 What errors mean: ``ValueError`` and any `GradeprepError` fail the frame or the shot with their
-one line; anything else is the plugin's bug and is reported as such, with the plugin's name.
+one line; anything else is the plugin's bug and is reported as such, with the names of the plugin
+and of the package that brings it.
+
+`gradeprep.plugins.testing` holds a plugin against all this.
 """
 
 from __future__ import annotations
@@ -30,6 +35,7 @@ from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import Finding, Reading, ShotRecord
 
 __all__ = [
+    "API",
     "Check",
     "Decided",
     "Document",
@@ -45,6 +51,9 @@ __all__ = [
     "Stage",
     "TonalStage",
 ]
+
+API = 1
+"""Version of the contracts: raised whenever a plugin that kept them would keep them no longer."""
 
 Pixels = npt.NDArray[np.float32]
 """Scene-linear RGB in the working space: float32, H x W x 3, C-contiguous."""
@@ -74,7 +83,11 @@ class Light:
 
 @runtime_checkable
 class Stage(Protocol):
-    """A step on scene-linear pixels."""
+    """A step on scene-linear pixels.
+
+    It sees a picture as some of its rows at a time, as many as the caller likes, so what it makes
+    of a pixel depends on that pixel alone.
+    """
 
     name: str
     summary: str
@@ -93,7 +106,10 @@ class Stage(Protocol):
         ...
 
     def slope(self, numbers: Numbers) -> float | None:
-        """Smallest slope of tone out against tone in, or None when there is no inverse."""
+        """Smallest slope of tone out against tone in, or None when there is no inverse.
+
+        Tones in stops: a gain has slope 1. Rounding is magnified by its inverse on the way back.
+        """
         ...
 
     def apply(self, rgb: Pixels, numbers: Numbers, light: Light) -> Pixels:

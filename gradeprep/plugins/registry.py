@@ -4,14 +4,16 @@ Built-ins and other people's plugins come through the same door, the entry-point
 ``gradeprep.stages``, ``.meters``, ``.checks`` and ``.handovers`` of installed packages. Precedence:
 there is none. Two packages that claim one name are both reported and neither is used, so that a
 recipe never means one thing here and another elsewhere; a plugin that does not load is named
-with its error when it is asked for, and disturbs no other.
+with its error when it is asked for, and disturbs no other; one that nobody asks for is not even
+imported.
 """
 
 from __future__ import annotations
 
 import difflib
-import inspect
-from collections.abc import Iterable, Mapping
+import sys
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import redirect_stdout
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import Distribution, EntryPoint, entry_points
@@ -20,16 +22,9 @@ from typing import Any
 from pydantic import BaseModel
 
 from gradeprep.errors import PluginError
-from gradeprep.plugins.contracts import Check, Handover, Meter, Stage
+from gradeprep.plugins.kept import KINDS, complaints
 
-__all__ = ["KINDS", "Entry", "Registry", "installed"]
-
-KINDS: Mapping[str, type] = {
-    "stages": Stage,
-    "meters": Meter,
-    "checks": Check,
-    "handovers": Handover,
-}
+__all__ = ["Entry", "Registry", "installed"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,49 +51,23 @@ class Entry:
         """
         module, _, attribute = self.target.partition(":")
         try:
-            found = EntryPoint(self.name, f"{module}:{attribute}", f"gradeprep.{self.kind}").load()
-            made = found()
-            self._check(made)
-        except PluginError:
-            raise
+            with redirect_stdout(sys.stderr):  # standard output is the program's own
+                point = EntryPoint(self.name, f"{module}:{attribute}", f"gradeprep.{self.kind}")
+                made = point.load()()
+            complaint = next(complaints(self.kind, made, self.name), None)
         except (Exception, SystemExit) as error:  # a module that exits must not end the program
             what = f"does not load: {type(error).__name__}: {error}"
             raise self.broken(what) from error
+        if complaint is not None:
+            raise self.broken(complaint.what, complaint.remedy)
         return made
 
-    def broken(self, what: str) -> PluginError:
+    def broken(self, what: str, remedy: str = "") -> PluginError:
         """An error that names this plugin and where it comes from."""
         return PluginError(
             f"{self.kind[:-1]} '{self.name}' from {self.source} ({self.target}) {what}",
-            remedy="update or uninstall that package",
+            remedy=remedy or "update or uninstall that package",
         )
-
-    def _check(self, made: Any) -> None:
-        contract = KINDS[self.kind]
-        for name in ("name", "summary"):
-            if not isinstance(getattr(made, name, None), str):
-                raise self.broken(f"has no text '{name}'")
-        if made.name != self.name:
-            raise self.broken(f"calls itself '{made.name}'")
-        params = getattr(made, "Params", None)
-        if not (isinstance(params, type) and issubclass(params, BaseModel)):
-            raise self.broken("has no pydantic model 'Params'")
-        for name, wanted in _methods(contract):
-            method = getattr(made, name, None)
-            if not callable(method):
-                raise self.broken(f"has no method '{name}'")
-            given = list(inspect.signature(method).parameters)
-            if len(given) != len(wanted):
-                raise self.broken(
-                    f"takes ({', '.join(given)}) in '{name}'; the contract says "
-                    f"({', '.join(wanted)})"
-                )
-
-
-def _methods(contract: type) -> Iterable[tuple[str, list[str]]]:
-    for name, member in vars(contract).items():
-        if inspect.isfunction(member) and not name.startswith("_"):
-            yield name, list(inspect.signature(member).parameters)[1:]
 
 
 class Registry:
@@ -138,16 +107,38 @@ class Registry:
             )
         return found[0]
 
-    def params(self, kind: str) -> tuple[dict[str, type[BaseModel]], list[PluginError]]:
-        """Parameter models of all plugins of a kind that load, and the errors of the rest."""
-        models: dict[str, type[BaseModel]] = {}
-        errors: list[PluginError] = []
-        for name in self.names(kind):
-            try:
-                models[name] = self.get(kind, name).Params
-            except PluginError as error:
-                errors.append(error)
-        return models, errors
+    def source(self, kind: str, name: str) -> str:
+        """Distribution that brings a plugin, with its version; empty where there is none."""
+        found = [e.source for e in self.entries if e.kind == kind and e.name == name]
+        return " and ".join(found)
+
+    def params(self, kind: str) -> Mapping[str, type[BaseModel]]:
+        """Parameter models of a kind by plugin name; each plugin is loaded when it is looked up.
+
+        Looking up one that is broken or claimed twice raises `PluginError`.
+        """
+        return _Params(self, kind)
+
+
+class _Params(Mapping[str, type[BaseModel]]):
+    """What `Registry.params` gives."""
+
+    def __init__(self, registry: Registry, kind: str) -> None:
+        self._registry = registry
+        self._kind = kind
+        self._names = registry.names(kind)
+
+    def __getitem__(self, name: str) -> type[BaseModel]:
+        if name not in self._names:
+            raise KeyError(name)
+        model: type[BaseModel] = self._registry.get(self._kind, name).Params
+        return model
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
 
 
 @cache

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import numpy as np
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
-from gradeprep.model.exposure import MeterAsk, checked_stops
+from gradeprep.model.exposure import METER_SCHEMA, MeterAsk, checked_stops
 from gradeprep.model.stops import LIMIT, gain
 from gradeprep.plugins.contracts import Light, Numbers, Pixels
 
@@ -29,7 +29,7 @@ _NUMBER = {"type": "number", "minimum": -LIMIT, "maximum": LIMIT}
 _SCHEMA = {
     "anyOf": [
         {"type": "array", "items": _NUMBER, "minItems": 3, "maxItems": 3},
-        {"type": "object", "properties": {"meter": {"type": "string"}}, "required": ["meter"]},
+        METER_SCHEMA,
     ]
 }
 

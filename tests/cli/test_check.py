@@ -96,7 +96,7 @@ def test_a_recipe_has_its_own_checks(tmp_path, capsys):
 
 BAD = {
     "unknown check": (("--check", "clippin"), "did you mean clipping?"),
-    "unknown parameter": (("--set", "clipping.ceilin=1"), "clipping.ceilin"),
+    "unknown parameter": (("--set", "clipping.ceilin=1"), "check clipping: ceilin: unknown key"),
     "no setting": (("--set", "ceiling=1"), "CHECK.KEY=VALUE"),
     "no space": (("--check", "pixels"), "nobody says which colour space"),
 }

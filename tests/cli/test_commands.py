@@ -15,6 +15,7 @@ from support import run, snapshot, write_exr
 
 import gradeprep
 from gradeprep.cli import COMMANDS
+from gradeprep.model.listed import Listed
 
 HEAVY = ("numpy", "OpenEXR", "OpenImageIO", "PyOpenColorIO", "pydantic", "yaml", "rich")
 
@@ -275,28 +276,43 @@ def test_what_is_written_keeps_its_schema(film, capsys):
 # plugins
 
 
+def listed(text):
+    """Plugins by kind and name of a document, which keeps its schema."""
+    told = json.loads(text)
+    jsonschema.validate(told, Listed.model_json_schema(by_alias=True))
+    return {(one["kind"], one["name"]): one for one in told["plugins"]}
+
+
 def test_plugins_come_with_kind_source_and_summary(capsys):
-    rows = document(run(capsys, "plugins", "--json"))
-    built_in = {(row["kind"], row["name"]) for row in rows if row["source"].startswith("gradeprep")}
+    rows = listed(run(capsys, "plugins", "--json").out)
     assert {("stage", "pull"), ("stage", "lift"), ("meter", "grey_card"), ("check", "pixels")} <= (
-        built_in
+        rows.keys()
     )
-    assert all(row["summary"] and not row["error"] for row in rows if row["error"] == "")
+    assert all(one["summary"] and not one["error"] for one in rows.values())
     out = run(capsys, "plugins").out
-    assert all(row["name"] in out and row["summary"] in out for row in rows)
+    assert all(one["name"] in out and one["summary"] in out for one in rows.values())
+    assert "Width of the transition" not in out
+
+
+def test_plugins_tell_their_parameters_on_request(capsys):
+    lift = listed(run(capsys, "plugins", "--json").out)["stage", "lift"]
+    stops, below, _ = lift["parameters"]
+    assert (stops["name"], stops["required"], stops["type"]) == ("stops", True, "number, -40..40")
+    assert (below["required"], below["default"]) == (False, -3.0)
+    lines = [" ".join(line.split()) for line in run(capsys, "plugins", "-v").out.splitlines()]
+    assert "softness number, -40..40 3.0 Width of the transition, in stops" in lines
 
 
 def test_broken_plugins_are_named_and_disturb_no_other(tmp_path):
     environment = clumsy.environment(tmp_path)
     ran = process("-m", "gradeprep", "plugins", "--json", env=environment)
     assert ran.returncode == 0, ran
-    rows = {(row["kind"], row["name"]): row for row in json.loads(ran.stdout)}
+    rows = listed(ran.stdout)
     assert rows["stage", "clumsy"]["source"] == "clumsy 1.0"
     assert rows["stage", "clumsy"]["error"] == ""
     assert "does not load: ModuleNotFoundError" in rows["stage", "absent"]["error"]
     assert "update or uninstall" in rows["stage", "absent"]["error"]
     assert "does not load: AttributeError" in rows["meter", "twice"]["error"]
-    assert rows["meter", "twice2"]["error"] != ""
     assert rows["stage", "pull"]["error"] == ""
 
 

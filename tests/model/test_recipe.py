@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections import UserDict
 
 import jsonschema
 import pytest
 from pydantic import BaseModel, ConfigDict
 
 from gradeprep.checks.pixels import PixelsParams
-from gradeprep.errors import Fault, RecipeError
+from gradeprep.errors import Fault, PluginError, RecipeError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.lines import Lines
-from gradeprep.model.recipe import Kinds, build_recipe, recipe_schema
+from gradeprep.model.recipe import Kinds, build_recipe
+from gradeprep.model.recipeschema import recipe_schema
 from gradeprep.model.yamltext import parse_yaml
 from gradeprep.stages.balance import BalanceParams
 from gradeprep.stages.lift import LiftParams
@@ -339,3 +341,124 @@ def as_json(text: str):
 def test_what_is_carried_is_kept_as_it_is():
     (shot,) = build(SHOT + "    carried: {clip: [1, {tape: '089'}]}").shots.values()
     assert shot.carried == {"clip": [1, {"tape": "089"}]}
+
+
+class Side(BaseModel, extra="forbid"):
+    """A part of parameters, as a plugin may have them."""
+
+    width: float = 1.0
+
+
+class FrameParams(BaseModel, extra="forbid"):
+    """Parameters in parameters: one, a list, names to one, and a choice."""
+
+    side: Side = Side()
+    sides: tuple[Side, ...] = ()
+    named: dict[str, Side] = {}
+    either: Side | float = 1.0
+    amount: float = 0.0
+
+
+def test_faults_inside_parameters_are_told_all_at_once_whatever_else_is_wrong():
+    text = """\
+gradeprep: 1
+shot: {}
+shots:
+  a:
+    plate: p
+    stages:
+      - frame: {side: {witdh: 3}, amuont: 1}
+      - frame:
+          sides:
+            - {width: 1}
+            - {width: wide}
+          named:
+            side: {widht: 2}
+          either: {wdth: 3}
+    checks: {frame: {amount: much}, frmae: {}}
+  b: {stages: [{pull: {stops: {meter: grey_card, regoin: [0, 0, 1, 1]}}}], frames: [1]}
+"""
+    data, lines = parse_yaml(text)
+    kinds = Kinds(
+        stages={"frame": FrameParams, "pull": PullParams},
+        meters=KINDS.meters,
+        checks={"frame": FrameParams},
+    )
+    with pytest.raises(RecipeError) as caught:
+        build_recipe(data, kinds, lines=lines)
+    assert str(caught.value).splitlines() == [
+        "line 2: shot: unknown key 'shot'; did you mean shots?",
+        "line 7: shots.a.stages[0].frame.amuont: unknown key 'amuont'; did you mean amount?",
+        "line 7: shots.a.stages[0].frame.side.witdh: unknown key 'witdh'; did you mean width?",
+        "line 11: shots.a.stages[1].frame.sides.1.width: must be a number, not 'wide'",
+        "line 13: shots.a.stages[1].frame.named.side.widht: unknown key 'widht'; "
+        "did you mean width?",
+        "line 14: shots.a.stages[1].frame.either: must be a number, not {'wdth': 3}",
+        "line 14: shots.a.stages[1].frame.either.wdth: unknown key 'wdth'; did you mean width?",
+        "line 15: shots.a.checks.frame.amount: must be a number, not 'much'",
+        "line 15: shots.a.checks.frmae: no check is called 'frmae'; did you mean frame?",
+        "line 16: shots.b.frames: '[1]' is not a frame range; write for example 1001-1048 or 1001",
+        "line 16: shots.b.stages[0].pull.stops.region: missing",
+        "line 16: shots.b.stages[0].pull.stops.regoin: unknown key 'regoin'; did you mean region?",
+    ]
+
+
+class Broken(UserDict):
+    """Models of plugins, of which one does not load."""
+
+    def __getitem__(self, name):
+        if name == "broken":
+            raise PluginError("does not load", remedy="update it")
+        return super().__getitem__(name)
+
+
+def test_a_plugin_that_does_not_load_is_a_fault_where_it_is_asked_for():
+    kinds = Kinds(stages=Broken(broken=None, pull=PullParams))
+    data, lines = parse_yaml(SHOT + "    stages: [{pull: {stops: 1}}, {broken: {}}]")
+    with pytest.raises(RecipeError) as caught:
+        build_recipe(data, kinds, lines=lines)
+    (fault,) = caught.value.faults
+    assert fault.what == "does not load; update it"
+    assert fault.line is not None
+    schema = recipe_schema(kinds)["$defs"]["ShotSettings"]["properties"]["stages"]
+    assert list(schema["items"]["properties"]) == ["pull"]
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong"),
+    [
+        ("meter: reference", "meter: refrence"),
+        ("region: [10, 10, 64, 64]", "regoin: [10, 10, 64, 64]"),
+        ("region: [10, 10, 64, 64]", "frame: 1001"),
+        ("region: [10, 10, 64, 64]", "region: [10, 10]"),
+    ],
+)
+def test_the_schema_knows_what_each_meter_takes(right, wrong):
+    schema = recipe_schema(KINDS)
+    jsonschema.validate(as_json(EXAMPLE.replace("{meter", "{per_frame: true, meter")), schema)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(as_json(EXAMPLE.replace(right, wrong)), schema)
+    with pytest.raises(RecipeError):
+        build(EXAMPLE.replace(right, wrong))
+
+
+def test_definitions_of_two_plugins_do_not_mix():
+    class Side(BaseModel, extra="forbid"):
+        height: int = 1
+
+    class Other(BaseModel, extra="forbid"):
+        side: Side = Side()
+
+    schema = recipe_schema(Kinds(stages={"frame": FrameParams, "other": Other}))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    one = SHOT + "    stages: [{frame: {side: {width: 1}}}, {other: {side: {height: 1}}}]"
+    jsonschema.validate(as_json(one), schema)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(as_json(one.replace("{height", "{width")), schema)
+
+
+def test_the_schema_takes_a_name_alone_where_nothing_is_needed():
+    schema = recipe_schema(KINDS)
+    jsonschema.validate(as_json(SHOT + "    checks: {pixels: }"), schema)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(as_json(SHOT + "    stages: [pull: ]"), schema)

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lightref import WEIGHTS, decide
 
-from gradeprep.errors import PluginError
+import gradeprep
+from gradeprep.errors import PluginError, RequestError
 from gradeprep.pipeline.decision import Decision
 
 LIFT = ("lift", {"stops": 1.0, "below": -3.0, "softness": 3.0})
@@ -79,12 +80,44 @@ def test_order_matters_to_a_lift():
 
 def test_a_stage_without_an_inverse_has_no_slope():
     class OneWay:
+        name = "one way"
+
         def slope(self, numbers):
             return None
 
     step = decide(PULL).steps[0]
     one_way = type(step)(OneWay(), {}, step.light)
     assert Decision((step, one_way)).slope is None
+
+
+@pytest.mark.parametrize(
+    ("made", "says"),
+    [
+        (lambda rgb: rgb.astype(np.float64), "stage pull from gradeprep {}: made float64 (7, 3)"),
+        (lambda rgb: rgb[:2], "made float32 (2, 3) of (7, 3) in 'apply'"),
+        (lambda rgb: None, "made NoneType of float32 in 'apply'"),
+        (lambda rgb: 1 / 0, "failed with ZeroDivisionError: division by zero"),
+    ],
+)
+def test_a_stage_that_misbehaves_is_named_with_its_package(monkeypatch, made, says):
+    decision = decide(PULL)
+    stage = decision.steps[0].stage
+    monkeypatch.setattr(type(stage), "apply", lambda self, rgb, numbers, light: made(rgb))
+    with pytest.raises(PluginError) as caught:
+        decision.apply(np.ones((7, 3), np.float32))
+    assert says.format(gradeprep.__version__) in str(caught.value)
+    assert "stage pull from gradeprep" in str(caught.value)
+
+
+def test_a_stage_may_say_that_it_cannot(monkeypatch):
+    decision = decide(PULL)
+
+    def refuse(self, rgb, numbers, light):
+        raise ValueError("too dark here")
+
+    monkeypatch.setattr(type(decision.steps[0].stage), "inverse", refuse)
+    with pytest.raises(RequestError, match="stage pull: too dark here"):
+        Decision(decision.steps, backwards=True).apply(np.ones((7, 3), np.float32))
 
 
 def test_an_unknown_stage_is_named():

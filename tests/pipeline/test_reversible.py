@@ -121,6 +121,17 @@ def test_a_lift_is_promised_within_the_bound_of_its_slope(stages, ulp):
     assert "no channel is negative" in told.why
 
 
+def test_a_curve_of_whole_numbers_is_no_gain_of_whole_stops():
+    told = promise(DEEPEN, PULL, used="tone-gain")
+    assert (told.exact, told.ulp) == (False, 2.5)
+
+
+def test_gains_that_make_whole_stops_together_are_exact():
+    half = ("pull", {"stops": -0.5})
+    assert promise(("balance", {"stops": (1.0, 0.0, -2.0)}), used="half-table").exact
+    assert not promise(half, used="half-table").exact
+
+
 @pytest.mark.parametrize(
     ("codec", "type", "lossy"),
     [

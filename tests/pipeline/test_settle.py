@@ -21,7 +21,7 @@ CARD = {"meter": "grey_card", "region": [0, 0, 8, 8]}
 
 def shot(*stages, **settings):
     plugins = installed()
-    kinds = Kinds(*(plugins.params(kind)[0] for kind in ("stages", "meters", "checks")))
+    kinds = Kinds(*(plugins.params(kind) for kind in ("stages", "meters", "checks")))
     asked = {"plate": "a", "stages": list(stages), "output": {"plate": "o"}, **settings}
     recipe = build_recipe({"gradeprep": 1, "shots": {"a": asked}}, kinds, lines=Lines())
     return recipe.shots["a"]

@@ -7,7 +7,9 @@ import sys
 import pytest
 
 from gradeprep.errors import PluginError
-from gradeprep.plugins.registry import KINDS, Entry, Registry, installed
+from gradeprep.plugins.contracts import API
+from gradeprep.plugins.kept import KINDS
+from gradeprep.plugins.registry import Entry, Registry, installed
 
 GOOD = """\
 from pydantic import BaseModel
@@ -135,9 +137,54 @@ def test_a_broken_plugin_is_named_with_its_error_and_disturbs_no_other(module, t
     bad, fine = meter("bad:Bad"), meter("trade_fine:Fine", "fine")
     module("trade_fine", GOOD.replace("Good", "Fine").replace('"good"', '"fine"'))
     assert refusal(bad, fine) == BROKEN.format(what)
-    models, errors = Registry([bad, fine]).params("meters")
-    assert list(models) == ["fine"]
-    assert [str(error) for error in errors] == [BROKEN.format(what)]
+    models = Registry([bad, fine]).params("meters")
+    assert list(models) == ["fine", "good"]
+    assert models["fine"].__module__ == "trade_fine"
+    with pytest.raises(PluginError, match=r"from trade 1\.0"):
+        models.get("good")
+
+
+def test_a_model_is_loaded_when_it_is_looked_up(module):
+    models = Registry([meter("trade_good:Good"), meter("absent:Absent", "absent")]).params("meters")
+    assert len(models) == 2
+    assert models.get("none") is None
+    assert "trade_good" not in sys.modules
+    assert list(models["good"].model_fields) == ["amount"]
+
+
+@pytest.mark.parametrize(
+    ("api", "remedy"),
+    [
+        (API + 1, "update gradeprep"),
+        (API - 1, "update or uninstall that package"),
+        ("one", "update or uninstall that package"),
+    ],
+)
+def test_a_plugin_for_another_contract_is_told_so_and_nothing_else(module, api, remedy):
+    module("bad", CLASS.replace("def read", "def read_light") + f"Bad.api = {api!r}\n")
+    assert refusal(meter("bad:Bad")) == (
+        f"meter 'good' from trade 1.0 (bad:Bad) is written for contract version {api}; "
+        f"this gradeprep keeps version {API}; {remedy}"
+    )
+
+
+@pytest.mark.parametrize("text", ["", "Good.api = 1\n"])
+def test_a_plugin_that_states_no_contract_was_written_for_the_first(module, text):
+    module("trade_good", GOOD + text)
+    assert Registry([meter("trade_good:Good")]).get("meters", "good").name == "good"
+
+
+def test_what_a_module_prints_does_not_mix_with_results(module, capsys):
+    module("loud", "print('here I am')\n" + GOOD)
+    Registry([meter("loud:Good")]).get("meters", "good")
+    out, err = capsys.readouterr()
+    assert (out, err) == ("", "here I am\n")
+
+
+def test_a_source_is_told_by_name(module):
+    registry = Registry([meter("trade_good:Good")])
+    assert registry.source("meters", "good") == "trade 1.0"
+    assert registry.source("stages", "good") == ""
 
 
 def test_every_method_of_a_contract_is_asked_for(module):
@@ -157,9 +204,9 @@ def test_the_cause_is_kept(module):
 @pytest.mark.parametrize("kind", KINDS)
 def test_all_built_in_plugins_come_through_the_same_door_and_load(kind):
     registry = installed()
-    models, errors = registry.params(kind)
-    assert errors == []
-    assert tuple(models) == registry.names(kind)
+    assert [registry.get(kind, name).name for name in registry.names(kind)] == [
+        *registry.names(kind)
+    ]
     assert {entry.source.split()[0] for entry in registry.entries} >= {"gradeprep"}
 
 
