@@ -166,7 +166,10 @@ def _gone(shots: Sequence[Decided]) -> list[str]:
 
 def _prove(path: Path, otio: Any, text: str, cut: Cut) -> str:
     """Reload the file: all as it was made, and every piece's first frame where it should be."""
-    found = otio.adapters.read_from_file(str(path), "otio_json")
+    try:
+        found = otio.adapters.read_from_file(str(path), "otio_json")
+    except (ValueError, otio.exceptions.OTIOError) as error:
+        raise WriteError(f"does not read back: {error}", file=path) from error
     again = otio.adapters.write_to_string(found, "otio_json")
     if not _alike(json.loads(again), json.loads(text)):
         raise WriteError("reads back as another timeline", file=path)

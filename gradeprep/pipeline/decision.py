@@ -108,8 +108,11 @@ class Decision:
         needed = "tone_gain_back" if self.backwards else "tone_gain"
         for step in self.steps:
             gains = step.gains
-            one = gains is not None and gains[0] == gains[1] == gains[2]
-            if not (one or hasattr(step.stage, needed)):
+            if gains is None:
+                fits = hasattr(step.stage, needed)
+            else:
+                fits = gains[0] == gains[1] == gains[2]
+            if not fits:
                 return False
         return True
 
