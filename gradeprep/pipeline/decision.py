@@ -158,6 +158,11 @@ class Decision:
             product *= slope
         return product
 
+    def asked(self) -> Decision:
+        """The same, every stage asked all that later steps will ask, so that it fails now."""
+        _ = self.gains, self.stops, self.slope
+        return self
+
     def apply(self, rgb: Pixels) -> Pixels:
         """Scene-linear pixels in the working space through all stages, or back."""
         for step in reversed(self.steps) if self.backwards else self.steps:

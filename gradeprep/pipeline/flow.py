@@ -46,6 +46,7 @@ def run_frame(task: Task, order: FrameOrder) -> FrameRecord:
         source_file = FileRecord(
             file=order.source, bytes=source.stat().st_size, hash=atomic.digest(source)
         )
+        stops = prepare(order.stages, (1.0, 0.0, 0.0)).stops
         done = compute(task, order)
 
         def verified(temp: Path) -> FileRecord:
@@ -59,10 +60,9 @@ def run_frame(task: Task, order: FrameOrder) -> FrameRecord:
     except OSError as error:
         what = f"cannot be read: {error.strerror or error}"
         raise TornFrameError(what, shot=task.shot, frame=order.number, file=order.source) from error
-    decision = prepare(order.stages, (1.0, 0.0, 0.0))
     return FrameRecord(
         number=order.number,
-        stops=decision.stops,
+        stops=stops,
         before=order.pulled,
         stages=order.stages,
         kernel=done.kernel,

@@ -397,7 +397,7 @@ class _ShotPlanner:
         )
 
     def _decision(self, frame: FrameOrder) -> Decision:
-        plain = prepare(frame.stages, (0.0, 1.0, 0.0))  # a plain gain needs no luminance
+        plain = prepare(frame.stages, (0.0, 1.0, 0.0)).asked()  # a gain needs no luminance
         return plain if plain.gains is not None else prepare(frame.stages, self.owner.weights)
 
     def _kernel(self, decision: Decision, order: ColourOrder, output: OutputOrder) -> str:
