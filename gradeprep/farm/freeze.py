@@ -6,7 +6,7 @@ import hashlib
 import os
 import sys
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 
 from gradeprep.farm import alike
@@ -142,7 +142,7 @@ def _colour(order: ColourOrder) -> ColourOrder:
 
 
 def _frame(order: FrameOrder) -> FrameOrder:
-    return order.model_copy(update={"source": _whole(order.source), "result": _whole(order.result)})
+    return replace(order, source=_whole(order.source), result=_whole(order.result))
 
 
 def _plate(plate: PlateRecord) -> PlateRecord:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePath, PurePosixPath, PureWindowsPath
 
 from gradeprep.errors import OutputRefusedError, RequestError
@@ -157,9 +157,7 @@ def _colour(order: ColourOrder, places: Places) -> ColourOrder:
 
 
 def _frame(order: FrameOrder, places: Places) -> FrameOrder:
-    return order.model_copy(
-        update={"source": places.path(order.source), "result": places.path(order.result)}
-    )
+    return replace(order, source=places.path(order.source), result=places.path(order.result))
 
 
 def _plate(plate: PlateRecord, places: Places) -> PlateRecord:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import tempfile
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from gradeprep.errors import GradeprepError
@@ -107,7 +107,7 @@ def _sample(name: str, shot: ShotPlan) -> _Sample:
     """Run the middle frame, from reading to the verified file, and throw the result away."""
     order = shot.task.frames[len(shot.task.frames) // 2]
     with tempfile.TemporaryDirectory(prefix="gradeprep-") as folder:
-        order = order.model_copy(update={"result": str(Path(folder, Path(order.result).name))})
+        order = replace(order, result=str(Path(folder, Path(order.result).name)))
         for _ in range(2):
             begin = time.process_time()
             record = run_frame(shot.task, order)

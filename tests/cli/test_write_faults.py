@@ -194,15 +194,15 @@ def test_what_cannot_be_cleaned_up_is_no_frame(plate, tmp_path, capsys, monkeypa
 def test_a_sidecar_that_cannot_be_written(plate, tmp_path, capsys, monkeypatch):
     """The frames are done and noted in the journal; the older sidecar stands until a later run."""
     side = tmp_path / "out" / "quay.stops.json"
-    before, real = side.read_bytes(), Path.write_bytes
+    before, real = side.read_bytes(), Path.open
 
-    def write(self, content):
-        if "stops" in self.name:
+    def opened(self, mode="r", *more, **named):
+        if "stops" in self.name and "w" in mode:
             raise broken(errno.ENOSPC)
-        return real(self, content)
+        return real(self, mode, *more, **named)
 
     with monkeypatch.context() as patch:
-        patch.setattr(Path, "write_bytes", write)
+        patch.setattr(Path, "open", opened)
         ran = run(capsys, *plate, "--overwrite")
     assert ran.code == 1, ran
     speaks_plainly(ran)
