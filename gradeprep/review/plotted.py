@@ -154,13 +154,18 @@ def dressed(axes: Any, inks: Inks) -> None:
     axes.set_axisbelow(True)
 
 
+_ONE_LINE = 46
+"""Letters of a legend that stand on one line above the narrowest plot of a page."""
+
+
 def legend(axes: Any, inks: Inks) -> None:
     """What the lines mean, above the axes, where no curve runs into it."""
-    if axes.get_legend_handles_labels()[1]:
+    told = [label for label in axes.get_legend_handles_labels()[1] if label != "_nolegend_"]
+    if told:
         axes.legend(
             loc="lower left",
             bbox_to_anchor=(0.0, 1.0),
-            ncols=4,
+            ncols=2 if sum(map(len, told)) > _ONE_LINE else 4,
             frameon=False,
             labelcolor=inks.ink,
             fontsize=9,
