@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from pathlib import Path
 
@@ -102,7 +103,9 @@ def _lines(name: str, found: ShotSealed, folder: Path) -> list[str]:
     lines = [found.error] if found.error else []
     for frames, what in ((found.missing, "not made yet"), (found.wrong, "not as recorded")):
         if frames:
-            again = f"run gradeprep chunk {folder} --shot {name} --frames {frames}"
+            again = (
+                f"run gradeprep chunk {shlex.quote(str(folder))} --shot {name} --frames {frames}"
+            )
             verb = "are" if any(mark in frames for mark in "-,") else "is"
             lines.append(
                 f"{name} frame{'s' if verb == 'are' else ''} {frames} {verb} {what}; {again}"

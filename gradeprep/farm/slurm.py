@@ -18,7 +18,8 @@ _SUBMIT = """\
 #
 # GRADEPREP        the program on the nodes [gradeprep]
 # GRADEPREP_ARRAY  most elements of one array [1000]; the cluster's MaxArraySize less one
-# SBATCH_...       partition, account, time limit and so on, as sbatch reads them
+# SBATCH_...       partition, account, memory, time and so on, as sbatch reads them; a chunk asks
+#                  for one processor with 2 GB, which 8K frames fit in
 set -euo pipefail
 here=$(cd -- "$(dirname -- "$0")" && pwd)
 logs=${{here//%/%%}}/logs
@@ -41,6 +42,7 @@ _CHUNK = """\
 #!/bin/bash
 #SBATCH --job-name=gradeprep
 #SBATCH --cpus-per-task=1
+#SBATCH --mem-per-cpu=2G
 #SBATCH --requeue
 #SBATCH --open-mode=append
 # One chunk; submit.sh hands over the bundle and where folders are.
@@ -64,6 +66,7 @@ _SEAL = """\
 #!/bin/bash
 #SBATCH --job-name=gradeprep-seal
 #SBATCH --cpus-per-task=1
+#SBATCH --mem-per-cpu=2G
 #SBATCH --requeue
 #SBATCH --open-mode=append
 # Proves every frame and writes the sidecars; what is missing is named, and the job fails.

@@ -36,7 +36,7 @@ class Cost(Told):
         bytes_written: Bytes of their results; an upper bound where nothing was measured.
         processor_seconds: Seconds of one processor; None where nothing was measured.
         workers: Processors that are to work at once.
-        wall_seconds: Time that these need, if the storage keeps up.
+        wall_seconds: Time that these need, if the storage keeps up; one frame's at least.
         read_rate: Bytes a second that the storage then has to read.
         write_rate: Bytes a second that it has to write.
         why: Why nothing was measured; empty where something was.

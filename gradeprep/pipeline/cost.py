@@ -60,7 +60,8 @@ def estimate(plan: Plan, *, workers: int, patience: float = PATIENCE) -> Cost:
     seconds = sum(known) if samples else None
     read = sum(cost.bytes_read for cost in costs.values())
     written = sum(cost.bytes_written for cost in costs.values())
-    wall = None if seconds is None else seconds / workers
+    slowest = max((cost.seconds or 0.0 for cost in costs.values()), default=0.0)
+    wall = None if seconds is None else max(seconds / workers, slowest)
     return Cost(
         frames=sum(cost.frames for cost in costs.values()),
         bytes_read=read,

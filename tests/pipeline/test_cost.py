@@ -48,7 +48,7 @@ def sources(tmp_path, name):
 
 
 def test_kinds_share_a_sample_scaled_by_size(plan, ticks, tmp_path):
-    told = cost.estimate(plan, workers=4, patience=60.0)
+    told = cost.estimate(plan, workers=2, patience=60.0)
     shots = told.shots
     assert {name: shot.source for name, shot in shots.items()} == {
         "small": "measured",
@@ -61,9 +61,14 @@ def test_kinds_share_a_sample_scaled_by_size(plan, ticks, tmp_path):
     assert told.frames == 10
     assert told.bytes_read == 2 * sources(tmp_path, "small") + sources(tmp_path, "large")
     assert told.processor_seconds == pytest.approx(4.0 + scale, rel=0.01)
-    assert told.wall_seconds == pytest.approx(told.processor_seconds / 4)
+    assert told.wall_seconds == pytest.approx(told.processor_seconds / 2)
     assert told.read_rate == pytest.approx(told.bytes_read / told.wall_seconds)
     assert told.write_rate == pytest.approx(told.bytes_written / told.wall_seconds)
+
+
+def test_more_processors_than_frames_do_not_make_a_frame_faster(plan, ticks):
+    told = cost.estimate(plan, workers=1000, patience=60.0)
+    assert told.wall_seconds == max(shot.seconds for shot in told.shots.values())
 
 
 def test_bytes_written_are_those_of_the_results(plan, tmp_path, capsys):
