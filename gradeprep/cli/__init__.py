@@ -29,6 +29,7 @@ COMMANDS = {
     "pull": "Bring one plate back by a number of stops.",
     "run": "Bring back all shots of a recipe.",
     "plan": "Print every decision of a recipe; write nothing.",
+    "desk": "Decide on the shots of a recipe on a page in the browser.",
     "farm": "Write a recipe's frames as a bundle for a farm, Slurm, or make.",
     "chunk": "Make some frames of a bundle, on any node.",
     "seal": "Prove the frames of a bundle and write their sidecars.",

@@ -10,7 +10,7 @@ from gradeprep.conform.decision import ChannelStops
 from gradeprep.conform.gather import Gathered, Use
 from gradeprep.errors import OutputRefusedError
 from gradeprep.model.conformed import EventTold
-from gradeprep.pipeline.rewrite import flow
+from gradeprep.pipeline.yamledit import flow
 from gradeprep.plates import atomic
 
 __all__ = ["recipe_text", "write_recipe"]

@@ -51,7 +51,7 @@ from gradeprep.plates import atomic
 from gradeprep.plugins.contracts import Pixels, PlateView
 from gradeprep.plugins.registry import installed
 
-__all__ = ["make_plan", "open_views"]
+__all__ = ["make_plan", "open_config", "open_settled", "open_views"]
 
 
 def make_plan(
@@ -83,7 +83,7 @@ def make_plan(
     return Plan((planner.config.name, who), planned, failed)
 
 
-def open_views(recipe: Recipe, folder: Path, options: Options) -> Callable[[str], PlateView]:
+def open_views(recipe: Recipe, folder: Path, options: Options) -> Callable[[str], View]:
     """What gives the view of a shot's plate, looked for on disk when it is first asked for.
 
     Raises:
@@ -93,13 +93,31 @@ def open_views(recipe: Recipe, folder: Path, options: Options) -> Callable[[str]
     return lambda shot: planner.shot(shot).view
 
 
-def _planner(recipe: Recipe, folder: Path, options: Options) -> tuple[_Planner, str]:
+def open_settled(recipe: Recipe, folder: Path, options: Options) -> Callable[[str], Settled]:
+    """What gives a shot's stages with every number known; its meters run when it is asked for.
+
+    Raises:
+        RequestError: The request is wrong.
+    """
+    planner, _ = _planner(recipe, folder, options)
+    return lambda shot: planner.shot(shot).settled
+
+
+def open_config(recipe: Recipe, folder: Path, options: Options) -> tuple[colour.Colour, str]:
+    """The config that serves a recipe, and who named it.
+
+    Raises:
+        ColourError: It is missing or broken.
+    """
     name, who = colour.choose_config(recipe.colour.config, options.config)
     if who == "recipe" and not name.startswith("ocio://"):
         name = str(folder / name)
-    config = colour.load(name, recipe.colour.context)
-    planner = _Planner(recipe, folder, options, config)
-    return planner, who
+    return colour.load(name, recipe.colour.context), who
+
+
+def _planner(recipe: Recipe, folder: Path, options: Options) -> tuple[_Planner, str]:
+    config, who = open_config(recipe, folder, options)
+    return _Planner(recipe, folder, options, config), who
 
 
 def _no_two_write_one(shots: Mapping[str, ShotPlan]) -> None:

@@ -147,6 +147,10 @@ class View:
         """Pixels with a non-finite sample, H x W; None where there are none."""
         return self._seen(frame).broken
 
+    def origin(self, frame: int) -> tuple[int, int]:
+        """Where the first pixel stands, x and y in the coordinates of the display window."""
+        return self._seen(frame).origin
+
     def header(self, frame: int) -> Mapping[str, Any]:
         """Header attributes of the part that holds the colour."""
         return self._seen(frame).header
