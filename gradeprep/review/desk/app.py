@@ -40,7 +40,8 @@ def application(desk: Desk, key: Pass, *, leaving: Callable[[], bool] = lambda: 
     )
     app.state.desk = desk
     app.state.leaving = leaving
-    app.state.turns = anyio.CapacityLimiter(max(2, processors()))
+    app.state.quick = anyio.CapacityLimiter(max(2, processors()))
+    app.state.slow = anyio.CapacityLimiter(1)
     return app
 
 
@@ -54,6 +55,7 @@ def listen(port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((HOST, port))
+        listening.listen(128)  # who comes before the server is ready waits
     except OSError as error:
         listening.close()
         raise RequestError(

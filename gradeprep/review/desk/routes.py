@@ -31,9 +31,9 @@ wrong with a request, a recipe or a frame.
 from __future__ import annotations
 
 import json
-from collections.abc import AsyncIterator, Callable, Mapping
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import anyio
 from anyio.to_thread import run_sync
@@ -43,8 +43,9 @@ from starlette.routing import Route
 
 from gradeprep.errors import RequestError
 from gradeprep.review.desk import answers
+from gradeprep.review.desk.asking import body, inner, text, whole
 from gradeprep.review.desk.decide import parsed
-from gradeprep.review.desk.light import half_rgba
+from gradeprep.review.desk.light import Small, half_rgba
 from gradeprep.review.desk.state import Desk
 
 __all__ = ["PAGE", "ROUTES"]
@@ -60,9 +61,6 @@ TYPES = {
 SIDES = range(16, 4097)
 """Longest sides, in pixels, that a picture may be asked for."""
 
-BODY = 2**20
-"""Bytes of the largest request."""
-
 _GLANCE = 0.2
 _ALIVE = 15.0
 
@@ -74,74 +72,32 @@ def _desk(request: Request) -> Desk:
     return desk
 
 
-async def _heavy(request: Request, work: Callable[[], T]) -> T:
-    """Work on a thread; no more at a time than there are processors, and none for who has left."""
-    async with request.app.state.turns:
+async def _heavy(request: Request, work: Callable[[], T], *, slow: bool = False) -> T:
+    """Work on a thread, a few at a time, and none for who has left.
+
+    What may look at a whole plate is ``slow``: it waits for its own kind, so that pictures never
+    wait for it.
+    """
+    async with request.app.state.slow if slow else request.app.state.quick:
         if await request.is_disconnected():
             raise answers.LeftError
         return await run_sync(work)
 
 
-async def _body(request: Request) -> dict[str, Any]:
-    """The JSON object that a request brings.
-
-    Raises:
-        RequestError: It brings something else, or too much.
-    """
-    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-        raise RequestError("the request must bring JSON (Content-Type: application/json)")
-    found = bytearray()
-    async for piece in request.stream():
-        found += piece
-        if len(found) > BODY:
-            raise RequestError(f"the request is larger than {BODY >> 10} KiB")
-    try:
-        told = json.loads(found)
-    except (ValueError, RecursionError) as error:
-        raise RequestError("the request is not JSON") from error
-    if not isinstance(told, dict):
-        raise RequestError("the request is no JSON object")
-    return told
-
-
-def _text(told: Mapping[str, Any], key: str) -> str:
-    value = told.get(key, "")
-    if not isinstance(value, str):
-        raise RequestError("must be text", key=key)
-    return value
-
-
-def _whole(told: Mapping[str, Any], key: str, allowed: range | None = None) -> int:
-    try:
-        value = int(str(told.get(key, "")))
-    except ValueError:
-        raise RequestError("must be a whole number", key=key) from None
-    if allowed is not None and value not in allowed:
-        raise RequestError(f"must be from {allowed[0]} to {allowed[-1]}", key=key)
-    return value
-
-
-def _inner(told: Mapping[str, Any], key: str) -> dict[str, Any]:
-    value = told.get(key, {})
-    if not isinstance(value, dict):
-        raise RequestError("must be an object", key=key)
-    return value
-
-
 def _place(request: Request) -> tuple[str, int]:
-    return _text(request.query_params, "shot"), _whole(request.query_params, "frame")
+    return text(request.query_params, "shot"), whole(request.query_params, "frame")
 
 
 def _side(request: Request) -> int:
-    return _whole(request.query_params, "side", SIDES)
+    return whole(request.query_params, "side", SIDES)
 
 
-async def index(request: Request) -> Response:
+async def _index(request: Request) -> Response:
     """The page."""
     return FileResponse(PAGE / "index.html", media_type=TYPES[".html"])
 
 
-async def page(request: Request) -> Response:
+async def _page(request: Request) -> Response:
     """A file of the page: the name is looked up among those that are there, and nowhere else."""
     files = {path.name: path for path in PAGE.iterdir() if path.suffix in TYPES}
     path = files.get(request.path_params["name"])
@@ -150,15 +106,20 @@ async def page(request: Request) -> Response:
     return FileResponse(path, media_type=TYPES[path.suffix])
 
 
-async def recipe(request: Request) -> Response:
+async def _recipe(request: Request) -> Response:
     """The recipe."""
     return JSONResponse(await run_sync(_desk(request).recipe))
 
 
-async def light(request: Request) -> Response:
+async def _light(request: Request) -> Response:
     """A frame's light."""
     (shot, frame), side, desk = _place(request), _side(request), _desk(request)
-    small = await _heavy(request, lambda: desk.small(shot, frame, side))
+
+    def work() -> tuple[Small, bytes]:
+        small = desk.small(shot, frame, side)
+        return small, half_rgba(small)
+
+    small, content = await _heavy(request, work)
     height, width = small.absent.shape
     told = {
         "X-Width": str(width),
@@ -166,19 +127,19 @@ async def light(request: Request) -> Response:
         "X-Plate-Width": str(small.size[1]),
         "X-Plate-Height": str(small.size[0]),
     }
-    return Response(half_rgba(small), headers=told, media_type="application/octet-stream")
+    return Response(content, headers=told, media_type="application/octet-stream")
 
 
-async def shader(request: Request) -> Response:
+async def _shader(request: Request) -> Response:
     """A view as a shader."""
-    display, view = (_text(request.query_params, key) for key in ("display", "view"))
+    display, view = (text(request.query_params, key) for key in ("display", "view"))
     found = await _heavy(request, lambda: _desk(request).shader(display, view))
     return JSONResponse(found.told())
 
 
-async def texture(request: Request) -> Response:
+async def _texture(request: Request) -> Response:
     """The values of a table of a shader."""
-    display, view, name = (_text(request.query_params, key) for key in ("display", "view", "id"))
+    display, view, name = (text(request.query_params, key) for key in ("display", "view", "id"))
     found = await _heavy(request, lambda: _desk(request).shader(display, view))
     for one in found.textures:
         if one.id == name:
@@ -186,78 +147,78 @@ async def texture(request: Request) -> Response:
     return answers.problem("this view has no such table", 404)
 
 
-async def picture(request: Request) -> Response:
+async def _picture(request: Request) -> Response:
     """A frame as the server draws it."""
     (shot, frame), side, desk = _place(request), _side(request), _desk(request)
     query = request.query_params
-    display, view = (_text(query, key) for key in ("display", "view"))
+    display, view = (text(query, key) for key in ("display", "view"))
     tried = parsed(query)
     found = await _heavy(request, lambda: desk.picture(shot, frame, side, tried, display, view))
     return Response(found, media_type="image/png")
 
 
-async def overlay(request: Request) -> Response:
+async def _overlay(request: Request) -> Response:
     """What lies over a picture."""
     (shot, frame), side, desk = _place(request), _side(request), _desk(request)
     kinds = {"clip": desk.clip, "noise": desk.noise}
-    draw = kinds.get(_text(request.query_params, "kind"))
+    draw = kinds.get(text(request.query_params, "kind"))
     if draw is None:
         raise RequestError(f"must be one of {', '.join(kinds)}", key="kind")
-    found, note = await _heavy(request, lambda: draw(shot, frame, side))
+    found, note = await _heavy(request, lambda: draw(shot, frame, side), slow=True)
     return Response(found, headers={"X-Note": answers.plain(note)}, media_type="image/png")
 
 
-async def tones(request: Request) -> Response:
+async def _tones(request: Request) -> Response:
     """The tones of a frame."""
     (shot, frame), desk = _place(request), _desk(request)
     tried = parsed(request.query_params)
     return JSONResponse(await _heavy(request, lambda: desk.tones(shot, frame, tried)))
 
 
-async def reading(request: Request) -> Response:
+async def _reading(request: Request) -> Response:
     """What a meter reads."""
-    told, desk = await _body(request), _desk(request)
-    shot, meter, params = _text(told, "shot"), _text(told, "meter"), _inner(told, "params")
-    return JSONResponse(await _heavy(request, lambda: desk.reading(shot, meter, params)))
+    told, desk = await body(request), _desk(request)
+    shot, meter, params = text(told, "shot"), text(told, "meter"), inner(told, "params")
+    return JSONResponse(await _heavy(request, lambda: desk.reading(shot, meter, params), slow=True))
 
 
-async def save(request: Request) -> Response:
+async def _save(request: Request) -> Response:
     """Write other stages into the recipe."""
-    told, desk = await _body(request), _desk(request)
-    revision, shots = _text(told, "revision"), _inner(told, "shots")
-    changes = {name: _inner(shots, name) for name in shots}
+    told, desk = await body(request), _desk(request)
+    revision, shots = text(told, "revision"), inner(told, "shots")
+    changes = {name: inner(shots, name) for name in shots}
     return JSONResponse(await run_sync(lambda: desk.save(revision, changes)))
 
 
-async def undo(request: Request) -> Response:
+async def _undo(request: Request) -> Response:
     """Take the last save back."""
-    told, desk = await _body(request), _desk(request)
-    revision = _text(told, "revision")
+    told, desk = await body(request), _desk(request)
+    revision = text(told, "revision")
     return JSONResponse(await run_sync(lambda: desk.undo(revision)))
 
 
-async def reload(request: Request) -> Response:
+async def _reload(request: Request) -> Response:
     """Read the recipe anew."""
-    await _body(request)
+    await body(request)
     return JSONResponse(await run_sync(_desk(request).reload))
 
 
-async def run(request: Request) -> Response:
+async def _run(request: Request) -> Response:
     """Begin to run a shot."""
-    told, desk = await _body(request), _desk(request)
-    shot = _text(told, "shot")
+    told, desk = await body(request), _desk(request)
+    shot = text(told, "shot")
     await run_sync(lambda: desk.run(shot))
     return JSONResponse({})
 
 
-async def stop(request: Request) -> Response:
+async def _stop(request: Request) -> Response:
     """Begin no other frame."""
-    await _body(request)
+    await body(request)
     _desk(request).work.stop()
     return JSONResponse({})
 
 
-async def progress(request: Request) -> Response:
+async def _progress(request: Request) -> Response:
     """How a run goes."""
     desk, leaving = _desk(request), request.app.state.leaving
 
@@ -277,26 +238,28 @@ async def progress(request: Request) -> Response:
     return StreamingResponse(events(), media_type="text/event-stream")
 
 
-async def report(request: Request) -> Response:
+async def _report(request: Request) -> Response:
     """The report of a shot that was run."""
-    shot, desk = _text(request.query_params, "shot"), _desk(request)
-    return answers.own_page(await _heavy(request, lambda: desk.report(shot)))
+    shot, desk = text(request.query_params, "shot"), _desk(request)
+    return answers.own_page(await _heavy(request, lambda: desk.report(shot), slow=True))
 
 
 ROUTES = [
-    Route("/", index),
-    Route("/page/{name}", page),
-    Route("/api/recipe", recipe),
-    Route("/api/light", light),
-    Route("/api/shader", shader),
-    Route("/api/shader/texture", texture),
-    Route("/api/picture", picture),
-    Route("/api/overlay", overlay),
-    Route("/api/tones", tones),
-    Route("/api/progress", progress),
-    Route("/api/report", report),
-    *(
-        Route(f"/api/{work.__name__}", work, methods=["POST"])
-        for work in (reading, save, undo, reload, run, stop)
-    ),
+    Route("/", _index),
+    Route("/page/{name}", _page),
+    Route("/api/recipe", _recipe),
+    Route("/api/light", _light),
+    Route("/api/shader", _shader),
+    Route("/api/shader/texture", _texture),
+    Route("/api/picture", _picture),
+    Route("/api/overlay", _overlay),
+    Route("/api/tones", _tones),
+    Route("/api/progress", _progress),
+    Route("/api/report", _report),
+    Route("/api/reading", _reading, methods=["POST"]),
+    Route("/api/save", _save, methods=["POST"]),
+    Route("/api/undo", _undo, methods=["POST"]),
+    Route("/api/reload", _reload, methods=["POST"]),
+    Route("/api/run", _run, methods=["POST"]),
+    Route("/api/stop", _stop, methods=["POST"]),
 ]
