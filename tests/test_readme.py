@@ -5,8 +5,11 @@ from __future__ import annotations
 import json
 import re
 import shlex
+import signal
 import subprocess
+import sys
 from pathlib import Path
+from urllib.request import ProxyHandler, build_opener
 
 import jsonschema
 import pytest
@@ -48,10 +51,28 @@ def test_every_command_of_the_readme_runs(
             subprocess.run(["sh", "-c", line], check=True)
             continue
         assert program == "gradeprep"
+        if arguments[0] == "desk":  # goes on until it is ended
+            _open_and_end(*arguments)
+            continue
         done = run(capsys, *arguments)
         assert done.code == 0, f"{line}\n{done.err}"
     for result in ("loft", "lifted", "quay", "restored", "aces", "log"):
         assert any((tmp_path / result).iterdir())
+
+
+def _open_and_end(*arguments: str) -> None:
+    """Start the command as it stands, but for the browser; open its page; end it by Ctrl-C."""
+    command = [sys.executable, "-m", "gradeprep", *arguments, "--no-open"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as desk:
+        try:
+            assert desk.stdout is not None
+            address = desk.stdout.readline().split()[-1]
+            with build_opener(ProxyHandler({})).open(address, timeout=60) as answer:
+                assert answer.status == 200
+            desk.send_signal(signal.SIGINT)
+            assert desk.wait(timeout=60) == 0
+        finally:
+            desk.kill()
 
 
 def test_the_recipe_of_the_readme_is_one() -> None:
