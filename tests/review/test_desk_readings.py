@@ -138,7 +138,7 @@ def test_a_reference_is_compared_with_the_pull_that_the_recipe_gives_it(desk: Op
     [
         ("grey_card", {"region": [0, 0, 4000, 4]}, "reaches out of the picture"),
         ("grey_card", {"region": [0, 0, 0, 0]}, "is no place"),
-        ("grey_card", {}, "region: field required"),
+        ("grey_card", {}, "region: missing; its parameters are region"),
         ("grey_card", {"region": CARD, "frame": 9}, "9"),
         ("grey_card", {"region": CARD, "colour": 1}, "its parameters are region"),
         ("reference", {"shot": "nobody", "region": CARD}, "no shot 'nobody'"),

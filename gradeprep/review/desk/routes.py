@@ -241,7 +241,8 @@ async def _progress(request: Request) -> Response:
 async def _report(request: Request) -> Response:
     """The report of a shot that was run."""
     shot, desk = text(request.query_params, "shot"), _desk(request)
-    return answers.own_page(await _heavy(request, lambda: desk.report(shot), slow=True))
+    html, policy = await _heavy(request, lambda: desk.report(shot), slow=True)
+    return answers.own_page(html, policy)
 
 
 ROUTES = [

@@ -8,10 +8,12 @@ from pathlib import Path
 from typing import Any, Literal
 
 from gradeprep.errors import GradeprepError, OutputRefusedError
+from gradeprep.machine import processors
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
 from gradeprep.runners.job import Job, Progress, run_plan
+from gradeprep.runners.local import Local
 
 __all__ = ["State", "Work"]
 
@@ -95,7 +97,8 @@ class Work:
             plan = make_plan(recipe, folder, wish, shots=[shot])
             if stop.is_set():
                 raise KeyboardInterrupt
-            job = run_plan(plan, resume=True, tell=self._tell, stop=stop)
+            engine = Local(processors())
+            job = run_plan(plan, engine=engine, resume=True, tell=self._tell, stop=stop)
             self._ended(shot, job)
         except KeyboardInterrupt:
             line = f"{shot}: stopped; frames that were done are kept for the next run"
