@@ -14,6 +14,7 @@ from gradeprep.pipeline.asked import build
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
 from gradeprep.runners.job import run_plan
+from gradeprep.runners.local import Local
 
 
 def main(plate: str, out: str, stops: str, space: str) -> None:
@@ -35,7 +36,7 @@ def main(plate: str, out: str, stops: str, space: str) -> None:
     print(f"{len(decided.task.frames)} frames by {stops} stops, kernels {dict(decided.kernels)}")
     print(f"to be taken back: {decided.reversible.why}")
 
-    result = run_plan(plan).shots["plate"]
+    result = run_plan(plan, engine=Local()).shots["plate"]
     assert result.record is not None
     for frame in result.record.frames:
         print(frame.number, f"{frame.stops:+g} stops", frame.counts.clipped, frame.result.hash)

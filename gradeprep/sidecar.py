@@ -66,22 +66,20 @@ def dump(record: ShotRecord) -> dict[str, Any]:
 
 def text_of(record: ShotRecord) -> str:
     """The sidecar's text."""
-    return "".join(_pieces(record))
+    return "".join(_pieces(record, None))
 
 
-def _pieces(record: ShotRecord) -> Iterator[str]:
+def _pieces(record: ShotRecord, frames: Iterable[FrameRecord] | None) -> Iterator[str]:
     """The text, a frame at a time: of ten thousand frames, one is ever held as plain data."""
-    frames = record.frames
     head = _json(dump(record.model_copy(update={"frames": ()})))
     before, empty, after = head.partition(_NO_FRAMES)
-    if not frames:
-        yield f"{head}\n"
-        return
     yield f"{before}{empty[:-1]}"
-    for index, frame in enumerate(frames):
+    end = ""
+    for frame in record.frames if frames is None else frames:
         told = _json(frame.model_dump(mode="json", by_alias=True)).replace("\n", "\n  ")
-        yield f"{',' if index else ''}\n  {told}"
-    yield f"\n {empty[-1]}{after}\n"
+        yield f"{',' if end else ''}\n  {told}"
+        end = "\n "
+    yield f"{end}{empty[-1]}{after}\n"
 
 
 _NO_FRAMES = '\n "frames": []'
@@ -91,8 +89,13 @@ def _json(data: Any) -> str:
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
 
 
-def save(record: ShotRecord, path: Path) -> None:
+def save(record: ShotRecord, path: Path, frames: Iterable[FrameRecord] | None = None) -> None:
     """Write a sidecar; whole under its name, or not at all.
+
+    Args:
+        record: Its content.
+        path: Where it is to stand.
+        frames: The frames by number, where the record does not hold them itself.
 
     Raises:
         WriteError: It could not be written.
@@ -100,7 +103,7 @@ def save(record: ShotRecord, path: Path) -> None:
 
     def write(temp: Path) -> None:
         with temp.open("wb") as file:
-            file.writelines(piece.encode("utf-8") for piece in _pieces(record))
+            file.writelines(piece.encode("utf-8") for piece in _pieces(record, frames))
 
     atomic.publish(path, write, lambda temp: temp.stat().st_size)
 

@@ -40,7 +40,7 @@ def made(folder: Path) -> Path:
         planes["R"][9, number - 1000] = np.nan
         write_exr(folder / f"in/wharf.{number}.exr", planes)
     plugins = installed()
-    kinds = Kinds(*(plugins.params(kind)[0] for kind in ("stages", "meters", "checks")))
+    kinds = Kinds(*(plugins.params(kind) for kind in ("stages", "meters", "checks")))
     data, lines = parse_yaml(RECIPE)
     plan = make_plan(build_recipe(data, kinds, lines=lines), folder, Options())
     job = run_plan(plan, engine=Local(1))
@@ -94,6 +94,17 @@ def test_goes_to_text_and_back_byte_for_byte(written, tmp_path):
     assert again.read_bytes() == written.read_bytes()
     assert sidecar.load(again) == record
     assert [path.name for path in tmp_path.iterdir()] == ["again.stops.json"]
+
+
+@pytest.mark.parametrize("count", [0, 1, 2])
+def test_frames_are_written_one_at_a_time_as_they_would_be_at_once(written, tmp_path, count):
+    record = sidecar.load(written)
+    some = record.model_copy(update={"frames": record.frames[:count]})
+    at_once = json.dumps(sidecar.dump(some), indent=1, ensure_ascii=False) + "\n"
+    assert sidecar.text_of(some) == at_once
+    head = record.model_copy(update={"frames": ()})
+    sidecar.save(head, tmp_path / "a.stops.json", iter(record.frames[:count]))
+    assert (tmp_path / "a.stops.json").read_text(encoding="utf-8") == at_once
 
 
 def test_two_equal_runs_differ_only_in_what_is_dated(written, tmp_path):

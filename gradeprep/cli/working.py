@@ -69,14 +69,13 @@ def finish(job: Job, *, as_json: bool, quiet: bool) -> int:
 
 
 def _tell_shot(name: str, shot: ShotResult) -> None:
-    if shot.record is None:
+    if shot.sealed is None:
         return
-    record = shot.record
-    stops = [frame.stops for frame in record.frames]
+    stops = [frame.stops for frame in shot.sealed.frames]
     span = f"{min(stops):+g}" if min(stops) == max(stops) else f"{stops[0]:+g} to {stops[-1]:+g}"
     kept = f", {shot.kept} of them kept" if shot.kept else ""
-    click.echo(f"{name}: {len(record.frames)} frames by {span} stops{kept}; {shot.sidecar}")
-    for finding in record.findings:
+    click.echo(f"{name}: {len(stops)} frames by {span} stops{kept}; {shot.sidecar}")
+    for finding in shot.sealed.head.findings:
         if finding.severity != "fail":
             click.echo(f"  {finding.severity}: {finding.line}")
 
@@ -87,7 +86,7 @@ def _shot_json(shot: ShotResult) -> dict[str, Any]:
         "kept": shot.kept,
         "error": shot.error,
         "failed": [{"frame": f.number, "error": f.error} for f in shot.failed],
-        "record": None if shot.record is None else sidecar.dump(shot.record),
+        "record": None if shot.sealed is None else sidecar.dump(shot.sealed.record),
     }
 
 

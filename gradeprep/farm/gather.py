@@ -82,12 +82,12 @@ def gather(bundle: Bundle, name: str, *, places: Places, partial: bool, jobs: in
         if (missing or wrong) and not (partial and right):
             return Gathered(None, None, told, missing, wrong)
         done = tuple(right[number] for number in told)
-        record = seal(shot, path, others_known(shot, known), done, _left(shot, missing, wrong))
+        sealed = seal(shot, path, others_known(shot, known), done, _left(shot, missing, wrong))
         if not missing and not wrong:
             part.remove(parts)
             share.sweep(shot.folder, name, order=order)
             Journal(shot.folder, name, shot.task.digest).remove()
-    return Gathered(record, path, told, missing, wrong)
+    return Gathered(sealed.record if sealed else None, path, told, missing, wrong)
 
 
 def _sealed(shot: ShotPlan, known: Iterable[FrameRecord]) -> tuple[FrameRecord, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,7 +16,8 @@ from gradeprep.runners.claim import claimed
 from gradeprep.runners.engine import Engine
 from gradeprep.runners.journal import Journal, known_records, still_right
 from gradeprep.runners.one import Failed
-from gradeprep.runners.seal import absolute, others_known, seal
+from gradeprep.runners.records import Records
+from gradeprep.runners.seal import Sealed, absolute, others_known, seal
 
 __all__ = ["Job", "Progress", "ShotResult", "run_plan"]
 
@@ -45,18 +46,23 @@ class ShotResult:
     """What became of one shot.
 
     Attributes:
-        record: What the sidecar says; None where no frame was done.
+        sealed: What the sidecar says; None where no frame was done.
         sidecar: Where it stands.
         kept: Frames kept from an earlier run.
         failed: Frames that failed.
         error: Why the shot was not begun, in one line.
     """
 
-    record: ShotRecord | None = None
+    sealed: Sealed | None = None
     sidecar: Path | None = None
     kept: int = 0
     failed: tuple[Failed, ...] = ()
     error: str = ""
+
+    @property
+    def record(self) -> ShotRecord | None:
+        """What the sidecar says, whole; None where no frame was done."""
+        return None if self.sealed is None else self.sealed.record
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,18 +145,11 @@ def _run_shot(shot: ShotPlan, manner: _Manner) -> ShotResult:
     failed: tuple[Failed, ...] = ()
     try:
         records, failed = _frames(shot, kept, journal, manner)
-        result = seal(shot, path, others, _handed_over([*kept, *records]), failed)
+        result = seal(shot, path, others, records.drained(), failed)
         journal.remove()
     except WriteError as error:  # where frames are done, their journal stays for --resume
         return ShotResult(kept=len(kept), failed=failed, error=str(error.at(shot=shot.task.shot)))
     return ShotResult(result, path if result else None, len(kept), failed)
-
-
-def _handed_over(records: list[FrameRecord]) -> Iterator[FrameRecord]:
-    """The records, each let go as it is taken: of ten thousand, none is held twice."""
-    records.reverse()
-    while records:
-        yield records.pop()
 
 
 def _kept(shot: ShotPlan, candidates: tuple[FrameRecord, ...]) -> tuple[FrameRecord, ...]:
@@ -168,16 +167,16 @@ def _frames(
     kept: tuple[FrameRecord, ...],
     journal: Journal,
     manner: _Manner,
-) -> tuple[tuple[FrameRecord, ...], tuple[Failed, ...]]:
+) -> tuple[Records, tuple[Failed, ...]]:
     name, total = shot.task.shot, len(shot.task.frames)
     there = {record.number for record in kept}
-    records: list[FrameRecord] = []
+    records = Records(kept)
     failed: list[Failed] = []
     for done, record in enumerate(kept, 1):
         manner.tell(Progress(name, done, total, record.number))
     todo = tuple(order for order in shot.task.frames if order.number not in there)
     if not todo:
-        return (), ()
+        return records, ()
     work = manner.engine.run(shot.task.only(todo), stop=manner.stop)
     with journal, closing(work):
         for outcome in work:
@@ -186,8 +185,8 @@ def _frames(
                 failed.append(outcome)
                 error = outcome.error
             else:
-                records.append(outcome)
+                records.add(outcome)
                 journal.add(outcome)
-            done = len(kept) + len(records) + len(failed)
+            done = len(records) + len(failed)
             manner.tell(Progress(name, done, total, outcome.number, error))
-    return tuple(records), tuple(sorted(failed, key=lambda frame: frame.number))
+    return records, tuple(sorted(failed, key=lambda frame: frame.number))

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Self, TypeVar
 
+from gradeprep.machine import processors
 from gradeprep.model.record import FrameRecord
 from gradeprep.model.task import Task
 from gradeprep.pipeline.flow import run_frame
@@ -27,12 +28,12 @@ class Local:
     """The engine that is this machine.
 
     Attributes:
-        jobs: Frames at once, fewer where memory holds fewer.
+        jobs: Frames at once, fewer where memory holds fewer; one a processor by default.
         memory: Bytes that the frames in flight may take; a share of what is free when None.
         tell: Told one line where memory holds fewer.
     """
 
-    jobs: int
+    jobs: int = field(default_factory=processors)
     memory: int | None = None
     tell: Callable[[str], None] = lambda line: None
 

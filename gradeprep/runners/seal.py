@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,8 +13,27 @@ from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import FileRecord, Finding, FrameRecord, ShotRecord
 from gradeprep.pipeline.planned import ShotPlan
 from gradeprep.runners.one import Failed
+from gradeprep.runners.records import Records
 
-__all__ = ["absolute", "others_known", "relative", "seal"]
+__all__ = ["Sealed", "absolute", "others_known", "relative", "seal"]
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """The content of a sidecar that was written.
+
+    Attributes:
+        head: All of it but the frames.
+        frames: The frames, files told relative to the sidecar's folder.
+    """
+
+    head: ShotRecord
+    frames: Records
+
+    @property
+    def record(self) -> ShotRecord:
+        """The whole content; of ten thousand frames it takes some 30 MB."""
+        return self.head.model_copy(update={"frames": tuple(self.frames)})
 
 
 def others_known(shot: ShotPlan, known: tuple[FrameRecord, ...]) -> tuple[FrameRecord, ...]:
@@ -28,7 +48,7 @@ def seal(
     others: tuple[FrameRecord, ...],
     done: Iterable[FrameRecord],
     failed: tuple[Failed, ...],
-) -> ShotRecord | None:
+) -> Sealed | None:
     """Write the sidecar of all frames that stand there, or none where none does.
 
     Args:
@@ -42,7 +62,9 @@ def seal(
     Raises:
         WriteError: It could not be written.
     """
-    frames = sidecar.merged(others, relative(done, shot.folder))
+    frames = Records(others)
+    for record in relative(done, shot.folder):
+        frames.add(record)
     if not frames:
         return None
     task, first = shot.task, shot.task.frames[0]
@@ -50,7 +72,7 @@ def seal(
         Finding(severity="fail", what=frame.error, frame=frame.number) for frame in failed
     )
     told = str(FrameRange.of(record.number for record in frames))
-    record = ShotRecord(
+    head = ShotRecord(
         tool=f"gradeprep {gradeprep.__version__}",
         shot=task.shot,
         digest=task.digest,
@@ -77,14 +99,14 @@ def seal(
         reversible=shot.reversible,
         arithmetic=task.arithmetic,
         carried=shot.carried,
-        frames=frames,
+        frames=(),
         dated={"written": datetime.now(UTC).isoformat(timespec="seconds")},
     )
-    sidecar.save(record, path)
-    return record
+    sidecar.save(head, path, frames)
+    return Sealed(head, frames)
 
 
-def _losses(frames: tuple[FrameRecord, ...]) -> list[Finding]:
+def _losses(frames: Records) -> list[Finding]:
     """Samples that left the result's type, told once a shot."""
     found = []
     for word, remedy in (

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any, Literal
 
 from gradeprep.errors import GradeprepError, OutputRefusedError
-from gradeprep.machine import processors
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
@@ -97,7 +96,7 @@ class Work:
             plan = make_plan(recipe, folder, wish, shots=[shot])
             if stop.is_set():
                 raise KeyboardInterrupt
-            engine = Local(processors())
+            engine = Local()
             job = run_plan(plan, engine=engine, resume=True, tell=self._tell, stop=stop)
             self._ended(shot, job)
         except KeyboardInterrupt:
