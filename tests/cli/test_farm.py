@@ -63,6 +63,18 @@ def test_a_bundle_runs_where_the_show_is_mounted_elsewhere(tmp_path, capsys):
     assert not show.exists()
 
 
+def test_two_nodes_with_other_mounts_leave_equal_records(tmp_path, capsys):
+    bundle = made(capsys, scene(tmp_path / "show"), tmp_path / "bundle")
+    told = []
+    for node in ("a", "b"):
+        shutil.copytree(tmp_path / "show", tmp_path / node)
+        place = ("--place", f"{tmp_path / 'show'}={tmp_path / node}")
+        assert chunk(capsys, bundle, "1001-1003", *place).code == 0
+        (part,) = (tmp_path / node / "out" / "quay").glob(".*.part")
+        told.append((part.name, part.read_bytes()))
+    assert told[0] == told[1]
+
+
 def test_a_config_moves_with_the_show(tmp_path, capsys):
     show = tmp_path / "show"
     recipe = scene(show)
