@@ -1,6 +1,24 @@
 """gradeprep: brings plates that were exposed hot on purpose back to their intended exposure.
 
-Importing the package loads nothing else; import the submodule that is wanted.
+``gradeprep.pull``, ``measure``, ``check`` and ``Recipe`` are what the commands are; see
+`gradeprep.api`. Importing the package loads nothing: each name is fetched when it is first used.
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from gradeprep.api import Plan, Recipe, check, measure, pull
+
+__all__ = ["Plan", "Recipe", "__version__", "check", "measure", "pull"]
+
 __version__ = "0.1.0"
+
+
+def __getattr__(name: str) -> Any:
+    if name in __all__:
+        from gradeprep import api
+
+        return getattr(api, name)
+    raise AttributeError(f"module 'gradeprep' has no attribute '{name}'")

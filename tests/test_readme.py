@@ -56,7 +56,10 @@ def test_every_command_of_the_readme_runs(
             continue
         done = run(capsys, *arguments)
         assert done.code == 0, f"{line}\n{done.err}"
-    for result in ("loft", "lifted", "quay", "restored", "aces", "log"):
+    (script,) = blocks("python")
+    Path("script.py").write_text(script, encoding="utf-8")
+    subprocess.run([sys.executable, "script.py"], check=True)
+    for result in ("loft", "lifted", "quay", "restored", "aces", "log", "from_python"):
         assert any((tmp_path / result).iterdir())
 
 

@@ -15,8 +15,7 @@ from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import COMPRESSIONS, TYPES
 from gradeprep.pipeline.asked import build
 from gradeprep.pipeline.planned import Options
-from gradeprep.plates import files
-from gradeprep.plates.sequence import find
+from gradeprep.pipeline.single import PullAsk, recipe_of
 from gradeprep.runners.local import Local
 
 __all__ = ["command"]
@@ -73,75 +72,7 @@ def command(
       gradeprep pull hot/quay.####.exr normal --stops -3 --space ACEScct
       gradeprep pull hot.exr normal.exr --stops -2 --lift 1 --space ACEScg
     """
-    name = _file_name(plate)
-    shot = asked.pop("name") or _shot_name(name)
-    recipe = build(_recipe(plate, _out(out, name), shot, asked))
+    recipe = build(recipe_of(plate, out, PullAsk(**asked)))
     wish = Options(config, frames, overwrite, resume)
     here = Local(jobs or processors(), memory, tell=told(quiet or as_json))
     sys.exit(carry_out(recipe, Path(), wish, engine=here, quiet=quiet, as_json=as_json))
-
-
-def _file_name(plate: str) -> str:
-    """A file's own name, or the pattern of a plate of many."""
-    path = Path(plate)
-    return path.name if path.is_file() else find(plate).pattern.name
-
-
-def _shot_name(name: str) -> str:
-    """What stands before the frame number, as a plain name."""
-    head = name.partition("#")[0] if "#" in name else Path(name).stem
-    plain = "".join(c if c.isalnum() or c in "_-." else "_" for c in head)
-    return plain.strip("._-") or "plate"
-
-
-def _out(out: str, name: str) -> str:
-    """A folder keeps the frames' names; formats that cannot be written become EXR."""
-    path = Path(out)
-    if path.suffix and not path.is_dir() and not out.endswith("/"):
-        return out
-    if files.format_of_name(name) not in files.WRITABLE:
-        name = str(Path(name).with_suffix(".exr"))
-    return str(path / name)
-
-
-def _recipe(plate: str, out: str, name: str, asked: dict[str, Any]) -> dict[str, Any]:
-    shot: dict[str, Any] = {
-        "plate": plate,
-        "stages": _stages(asked),
-        "output": {"plate": out},
-    }
-    for key in ("space", "nonfinite"):
-        if asked[key] is not None:
-            shot[key] = asked[key]
-    for key in ("any_space", "again"):
-        if asked[key]:
-            shot[key] = True
-    if asked["layers"]:
-        shot["layers"] = list(asked["layers"])
-    for key, option in (
-        ("space", "out_space"),
-        ("type", "kind"),
-        ("compression", "compression"),
-        ("container", "container"),
-    ):
-        if asked[option] is not None:
-            shot["output"][key] = asked[option]
-    if asked["only_colour"]:
-        shot["output"]["only_colour"] = True
-    recipe: dict[str, Any] = {"gradeprep": 1, "shots": {name: shot}}
-    if asked["working"] is not None:
-        recipe["colour"] = {"working": asked["working"]}
-    return recipe
-
-
-def _stages(asked: dict[str, Any]) -> list[dict[str, Any]]:
-    stages: list[dict[str, Any]] = []
-    curve = {key: asked[key] for key in ("below", "softness") if asked[key] is not None}
-    if asked["lift"] is not None:
-        stages.append({"lift": {"stops": asked["lift"], **curve}})
-    elif curve:
-        raise click.UsageError("--below and --softness shape a lift; say --lift as well")
-    stages.append({"pull": {"stops": asked["stops"]}})
-    if asked["balance"]:
-        stages.append({"balance": {"stops": list(asked["balance"])}})
-    return stages
