@@ -11,6 +11,7 @@ from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
 from gradeprep.runners.job import run_plan
+from gradeprep.runners.local import Local
 
 __all__ = ["RECIPE", "write_scene"]
 
@@ -56,5 +57,6 @@ def write_scene(folder: Path, *, ran: bool = True, size: tuple[int, int] = (48, 
     path = folder / "scene.yaml"
     path.write_text(RECIPE, "utf-8")
     if ran:
-        assert run_plan(make_plan(read_recipe(path), folder, Options()), jobs=1).clean
+        plan = make_plan(read_recipe(path), folder, Options())
+        assert run_plan(plan, engine=Local(1)).clean
     return path

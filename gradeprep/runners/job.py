@@ -10,11 +10,13 @@ from pathlib import Path
 
 from gradeprep import sidecar
 from gradeprep.errors import WriteError
+from gradeprep.machine import processors
 from gradeprep.model.record import FrameRecord, ShotRecord
 from gradeprep.pipeline.planned import Plan, ShotPlan
 from gradeprep.runners.claim import claimed
 from gradeprep.runners.engine import Engine
 from gradeprep.runners.journal import Journal, known_records, still_right
+from gradeprep.runners.local import Local
 from gradeprep.runners.one import Failed
 from gradeprep.runners.records import Records
 from gradeprep.runners.seal import Sealed, absolute, others_known, seal
@@ -80,7 +82,7 @@ class Job:
 def run_plan(
     plan: Plan,
     *,
-    engine: Engine,
+    engine: Engine | None = None,
     resume: bool = False,
     tell: Callable[[Progress], None] = lambda progress: None,
     stop: threading.Event | None = None,
@@ -89,7 +91,8 @@ def run_plan(
 
     Args:
         plan: What was decided.
-        engine: What runs the frames; begun here, if there are any, and ended.
+        engine: What runs the frames; begun here, if there are any, and ended. This machine,
+            with all its processors, when left out.
         resume: Keep results that are byte for byte what an earlier run of the same decision
             recorded, from sources that are unchanged too.
         tell: Called after every frame.
@@ -103,6 +106,7 @@ def run_plan(
         RequestError: The engine cannot run it; nothing was written.
     """
     results = {name: ShotResult(error=str(error)) for name, error in plan.failed.items()}
+    engine = engine or Local(processors())
     manner = _Manner(engine, resume, tell, stop or threading.Event())
     with ExitStack() as life:
         # One order for everybody: two runs of one recipe never refuse each other both.
