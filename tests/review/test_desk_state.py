@@ -199,7 +199,8 @@ def test_a_report_of_a_shot_that_was_not_run(tmp_path: Path) -> None:
     with opened_desk(small_film(tmp_path, frames=1)) as desk:
         answer = desk.get("/api/report", shot="wall")
     assert answer.status_code == 404
-    assert "the shot was not run" in answer.json()["error"]
+    assert answer.headers["Content-Type"].startswith("text/plain")
+    assert "the shot was not run" in answer.text
 
 
 def test_the_report_of_a_shot_is_the_one_of_the_command(tmp_path: Path) -> None:

@@ -37,7 +37,10 @@ _HEADERS: Mapping[str, str] = {
 
 # A page that goes on by itself instead of a redirect: where the address was opened from another
 # site's page, browsers keep a strict cookie from the request that a redirect leads to.
-_ENTER = '<!doctype html><meta http-equiv="refresh" content="0; url=/"><title>gradeprep</title>'
+_ENTER = (
+    '<!doctype html><meta http-equiv="refresh" content="0; url=/"><title>gradeprep</title>'
+    '<link rel="icon" href="/page/mark.svg" type="image/svg+xml">'
+)
 
 _ASK = "open the address that gradeprep desk printed"
 

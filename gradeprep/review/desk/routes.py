@@ -38,10 +38,16 @@ from typing import TypeVar
 import anyio
 from anyio.to_thread import run_sync
 from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
+from starlette.responses import (
+    FileResponse,
+    JSONResponse,
+    PlainTextResponse,
+    Response,
+    StreamingResponse,
+)
 from starlette.routing import Route
 
-from gradeprep.errors import RequestError
+from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.review.desk import answers
 from gradeprep.review.desk.asking import body, inner, text, whole
 from gradeprep.review.desk.decide import parsed
@@ -239,9 +245,12 @@ async def _progress(request: Request) -> Response:
 
 
 async def _report(request: Request) -> Response:
-    """The report of a shot that was run."""
+    """The report of a shot that was run; in a window of its own, so an error is a plain line."""
     shot, desk = text(request.query_params, "shot"), _desk(request)
-    html, policy = await _heavy(request, lambda: desk.report(shot), slow=True)
+    try:
+        html, policy = await _heavy(request, lambda: desk.report(shot), slow=True)
+    except GradeprepError as error:
+        return PlainTextResponse(f"{error}\n", answers.status_of(error))
     return answers.own_page(html, policy)
 
 
