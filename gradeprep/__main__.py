@@ -1,6 +1,6 @@
 """``python -m gradeprep``."""
 
-from gradeprep.cli import main
+from gradeprep.guard import main
 
 if __name__ == "__main__":
     main()

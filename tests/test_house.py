@@ -16,9 +16,10 @@ PACKAGE = ROOT / "gradeprep"
 
 # Each may import only what stands before it (and, inside one folder, its neighbours).
 ORDER = (
-    *("errors", "machine", "model", "photometry", "plugins", "plates", "colour", "looks"),
-    *("transforms", "showlook", "stages", "meters", "checks", "sidecar", "pipeline", "runners"),
-    *("farm", "onset", "conform", "handover", "review", "demo", "api", "cli", "__main__"),
+    *("errors", "lastwords", "machine", "model", "photometry", "plugins", "plates", "colour"),
+    *("looks", "transforms", "showlook", "stages", "meters", "checks", "sidecar", "pipeline"),
+    *("runners", "farm", "onset", "conform", "handover", "review", "demo", "api", "cli", "guard"),
+    "__main__",
 )
 PLUGIN_FOLDERS = {"stages", "meters", "checks", "handover"}
 

@@ -59,6 +59,7 @@ def _lines(found: Diagnosed) -> Iterator[tuple[str, str]]:
     if found.limits is not None:
         told = f"{found.limits.side} pixels a side, {found.limits.gib:g} GiB decoded"
         yield "pictures", f"up to {told} ({limits.SIDE}, {limits.BYTES})"
+        yield "reading", f"up to {found.limits.seconds} s a file ({limits.SECONDS})"
     yield "libraries", _versions(found.libraries.items())
     for extra, packages in found.extras.items():
         there = all(package.version is not None for package in packages.values())

@@ -96,10 +96,10 @@ def _config(asked: str | None) -> tuple[ConfigTold, list[Problem]]:
 
 def _limits() -> tuple[LimitsTold | None, list[Problem]]:
     try:
-        found = limits.current()
+        found, seconds = limits.current(), limits.seconds()
     except RequestError as error:
         return None, [_told(error)]
-    return LimitsTold(side=found.side, gib=found.bytes / limits.GIB), []
+    return LimitsTold(side=found.side, gib=found.bytes / limits.GIB, seconds=seconds), []
 
 
 def _plugins(registry: Registry) -> tuple[dict[str, int], list[Problem]]:

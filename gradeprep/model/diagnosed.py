@@ -51,15 +51,17 @@ class ConfigTold(Told):
 
 
 class LimitsTold(Told):
-    """The largest picture that is read.
+    """The largest picture that is read, and how long that may take.
 
     Attributes:
         side: Pixels of width or height.
         gib: GiB of decoded pixels a file.
+        seconds: Time that a file may take to be read.
     """
 
     side: int
     gib: float
+    seconds: int
 
 
 class Diagnosed(Told):

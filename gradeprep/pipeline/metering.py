@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from gradeprep import lastwords
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.model.exposure import Keys
 from gradeprep.model.record import Reading
@@ -69,8 +70,9 @@ def read_plate(view: PlateView, meter: str, params: Mapping[str, Any]) -> Readin
         PlateError: A frame cannot be read.
     """
     plugin = installed().get("meters", meter)
-    with calling("meters", meter, shot=view.shot):
-        reading = plugin.read(view, filled(plugin.Params, params, key=f"meter {meter}"))
+    told = f"meter {meter}"
+    with calling("meters", meter, shot=view.shot), lastwords.at(told, shot=view.shot):
+        reading = plugin.read(view, filled(plugin.Params, params, key=told))
     if not isinstance(reading, Reading):
         what = f"returned {type(reading).__name__}, not a Reading"
         raise misbehaved("meters", meter, what, shot=view.shot)

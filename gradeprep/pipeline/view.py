@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from gradeprep import lastwords
 from gradeprep.colour import Colour
 from gradeprep.errors import CannotCarryError
 from gradeprep.machine import processors
@@ -122,9 +123,12 @@ class View:
 
     def each(self, frames: Iterable[int], look: Callable[[int], T]) -> list[T]:
         """Look at frames in parallel: decoding leaves Python's lock to the others."""
+        threads = lastwords.tolerated(processors())
+        if threads == 1:
+            return [look(frame) for frame in frames]
         from concurrent.futures import ThreadPoolExecutor  # slow to load
 
-        with ThreadPoolExecutor(processors()) as pool:
+        with ThreadPoolExecutor(threads) as pool:
             return list(pool.map(look, frames))
 
     def exposure(self, frame: int) -> float:

@@ -6,8 +6,10 @@ from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 
+from gradeprep import lastwords
 from gradeprep.errors import CannotCarryError, MissingPlateError, PlateError, TornFrameError
 from gradeprep.model.frame import Frame, Layout
+from gradeprep.plates import limits
 from gradeprep.plates.regular import check_regular
 
 __all__ = ["OTHERS", "WRITABLE", "format_of_name", "inspect", "read", "write"]
@@ -33,7 +35,9 @@ def inspect(path: Path) -> Layout:
     Raises:
         PlateError: Torn, of a kind that cannot be carried, or not what its name says.
     """
-    return _codec(_format(path)).inspect(path)  # type: ignore[no-any-return]
+    codec = _codec(_format(path))
+    with lastwords.at("looking at it", path, seconds=limits.seconds()):
+        return codec.inspect(path)  # type: ignore[no-any-return]
 
 
 def read(path: Path) -> Frame:
@@ -42,7 +46,9 @@ def read(path: Path) -> Frame:
     Raises:
         PlateError: Torn, of a kind that cannot be carried, or not what its name says.
     """
-    return _codec(_format(path)).read(path)  # type: ignore[no-any-return]
+    codec = _codec(_format(path))
+    with lastwords.at("reading it", path, seconds=limits.seconds()):
+        return codec.read(path)  # type: ignore[no-any-return]
 
 
 def write(frame: Frame, path: Path) -> None:

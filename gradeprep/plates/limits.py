@@ -1,23 +1,29 @@
 """How large a picture may be: known before a byte of memory is taken on a header's word.
 
-The defaults hold any plate that a camera or a renderer makes today. Two variables of the
+The defaults hold any plate that a camera or a renderer makes today. Variables of the
 environment move them, so that worker processes and farm nodes follow without a flag:
-``GRADEPREP_MAX_SIDE`` in pixels, ``GRADEPREP_MAX_GIB`` in GiB of decoded pixels a file.
+``GRADEPREP_MAX_SIDE`` in pixels, ``GRADEPREP_MAX_GIB`` in GiB of decoded pixels a file, and
+``GRADEPREP_MAX_SECONDS`` that a file may take to be read.
 """
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from gradeprep.errors import CannotCarryError, RequestError
 
-__all__ = ["BYTES", "GIB", "SIDE", "Limits", "current"]
+__all__ = ["BYTES", "GIB", "SECONDS", "SIDE", "Limits", "current", "seconds"]
 
 SIDE = "GRADEPREP_MAX_SIDE"
 BYTES = "GRADEPREP_MAX_GIB"
+SECONDS = "GRADEPREP_MAX_SECONDS"
 GIB = 2**30
+
+_PLENTY = 600
+"""Seconds in which the largest plate comes in over a slow network."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +63,15 @@ def current(environment: Mapping[str, str] = os.environ) -> Limits:
     plain = Limits()
     side = _number(environment, SIDE, plain.side)
     return Limits(int(side), int(_number(environment, BYTES, plain.bytes / GIB) * GIB))
+
+
+def seconds(environment: Mapping[str, str] = os.environ) -> int:
+    """Time that one file may take to be read, in whole seconds.
+
+    Raises:
+        RequestError: The variable is no number above 0.
+    """
+    return math.ceil(_number(environment, SECONDS, _PLENTY))
 
 
 def _number(environment: Mapping[str, str], name: str, default: float) -> float:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
 
+from gradeprep import lastwords
 from gradeprep.errors import GradeprepError
 from gradeprep.model.task import FrameOrder, Task
 
@@ -36,8 +37,10 @@ def do_one(work: Work[T], task: Task) -> T | Failed:
     """Do a task of one frame."""
     order = task.frames[0]
     try:
-        return work(task, order)
+        with lastwords.at("working on it", order.source):
+            return work(task, order)
     except GradeprepError as error:
+        error.at(shot=task.shot, frame=order.number, file=order.source)
         return Failed(order.number, str(error), _trace(error))
     except Exception as error:  # a fault of ours, or of a plugin, must not stop the others
         what = f"{task.shot} frame {order.number}: {order.source}: internal error"

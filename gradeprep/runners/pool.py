@@ -19,6 +19,7 @@ from contextlib import contextmanager
 from multiprocessing.connection import wait as wait_for
 from typing import TypeVar
 
+from gradeprep import lastwords
 from gradeprep.model.task import FrameOrder, Task
 from gradeprep.plates import exr
 from gradeprep.runners.one import Failed, Work, do_one, end_if
@@ -132,6 +133,7 @@ def _start_worker() -> None:
     for number in _LEFT_TO_PARENT:
         signal.signal(number, signal.SIG_IGN)
     exr.set_threads(0)
+    lastwords.timed()
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_die_with, args=(parent.sentinel,), daemon=True).start()

@@ -24,7 +24,7 @@ from gradeprep.plugins.registry import Entry, Registry
 @pytest.fixture(autouse=True)
 def well(monkeypatch):
     """An environment in which nothing is wrong."""
-    for name in ("OCIO", "GRADEPREP_MAX_SIDE", "GRADEPREP_MAX_GIB"):
+    for name in ("OCIO", "GRADEPREP_MAX_SIDE", "GRADEPREP_MAX_GIB", "GRADEPREP_MAX_SECONDS"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setattr(machine, "memory", lambda: 64 * 2**30)
     monkeypatch.setattr(machine, "processors", lambda: 4)

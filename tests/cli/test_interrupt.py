@@ -114,16 +114,19 @@ def test_stopped_run_leaves_whole_frames_and_is_resumed(number, whom, undisturbe
     assert all((folder / "out" / "quay" / n).stat().st_mtime_ns == t for n, t in kept.items())
 
 
-def children(process: int) -> set[int]:
-    """Processes whose parent is the given one."""
-    found = set()
+def descendants(process: int) -> set[int]:
+    """Processes that the given one started, and those that they started."""
+    started: dict[int, set[int]] = {}
     for path in Path("/proc").glob("[0-9]*/stat"):
         try:
             fields = path.read_text().rpartition(")")[2].split()
         except OSError:  # it ended meanwhile
             continue
-        if int(fields[1]) == process:
-            found.add(int(path.parent.name))
+        started.setdefault(int(fields[1]), set()).add(int(path.parent.name))
+    found, waiting = set[int](), {process}
+    while waiting:
+        waiting = set().union(*(started.get(one, set()) for one in waiting))
+        found |= waiting
     return found
 
 
@@ -141,8 +144,8 @@ def test_killed_run_leaves_no_worker_behind_and_is_resumed(undisturbed, tmp_path
     recipe = recipe_in(folder, "{clumsy: {}}")
     ran = start(recipe, pause="0.2")
     until(lambda: len(frames_there(folder)) >= 2)
-    workers = children(ran.pid)
-    assert len(workers) >= 2
+    workers = descendants(ran.pid)
+    assert len(workers) >= 3
     ran.kill()
     ran.communicate(timeout=PATIENCE)
     until(lambda: not any(map(runs, workers)))

@@ -13,7 +13,7 @@ from support import write_dpx, write_exr
 
 from gradeprep.errors import CannotCarryError, PlateError, RequestError
 from gradeprep.plates import dpx, files
-from gradeprep.plates.limits import GIB, Limits, current
+from gradeprep.plates.limits import GIB, Limits, current, seconds
 from gradeprep.plates.regular import NotRegularError, TooLargeError, check_regular, content
 
 
@@ -24,6 +24,13 @@ def test_what_holds_when_nobody_says_otherwise():
 def test_the_environment_moves_them():
     told = {"GRADEPREP_MAX_SIDE": " 60000 ", "GRADEPREP_MAX_GIB": "0.5"}
     assert current(told) == Limits(side=60_000, bytes=GIB // 2)
+
+
+def test_time_is_told_in_whole_seconds():
+    assert seconds({}) == 600
+    assert seconds({"GRADEPREP_MAX_SECONDS": "1.5"}) == 2
+    with pytest.raises(RequestError, match="GRADEPREP_MAX_SECONDS: '0' is no limit"):
+        seconds({"GRADEPREP_MAX_SECONDS": "0"})
 
 
 @pytest.mark.parametrize("name", ["GRADEPREP_MAX_SIDE", "GRADEPREP_MAX_GIB"])
