@@ -12,7 +12,9 @@ from typing import Any
 import pytest
 from desked import CARD, RECIPE, Opened, opened_desk, small_film
 
+from gradeprep.machine import processors
 from gradeprep.plates import files
+from gradeprep.review.desk import reading
 from gradeprep.review.report import policy
 
 METERED = RECIPE.replace(
@@ -187,12 +189,35 @@ def test_a_decode_that_hangs_does_not_hang_the_desk(
     with opened_desk(small_film(tmp_path)) as desk, ThreadPoolExecutor(1) as pool:
         monkeypatch.setattr(files, "read", stuck)
         waiting = pool.submit(desk.get, "/api/light", shot="wall", frame=1, side=64)
-        revision = desk.recipe()["revision"]
-        saved = desk.post("/api/save", revision=revision, shots={"wall": {"pull": -1.0}})
-        assert saved.status_code == 200
-        assert not waiting.done()
-        go.set()
+        try:
+            revision = desk.recipe()["revision"]
+            saved = desk.post("/api/save", revision=revision, shots={"wall": {"pull": -1.0}})
+            assert saved.status_code == 200
+            assert not waiting.done()
+        finally:
+            go.set()
         assert waiting.result().status_code == 200
+
+
+def test_pictures_do_not_wait_for_readings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    go = threading.Event()
+
+    def stuck(*_: Any, **__: Any) -> dict[str, Any]:
+        go.wait()
+        return {}
+
+    monkeypatch.setattr(reading, "read", stuck)
+    many = processors() + 2
+    with opened_desk(small_film(tmp_path)) as desk, ThreadPoolExecutor(many) as pool:
+        asked = {"shot": "wall", "meter": "grey_card", "params": {"region": CARD}}
+        waiting = [pool.submit(desk.post, "/api/reading", **asked) for _ in range(many)]
+        try:
+            light = desk.client.get("/api/light?shot=wall&frame=1&side=64", timeout=20.0)
+            assert light.status_code == 200
+            assert not any(one.done() for one in waiting)
+        finally:
+            go.set()
+        assert {one.result().status_code for one in waiting} == {200}
 
 
 def test_a_report_of_a_shot_that_was_not_run(tmp_path: Path) -> None:
