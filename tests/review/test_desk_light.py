@@ -162,6 +162,20 @@ def test_a_torn_frame_is_told_and_the_others_go_on(tmp_path: Path) -> None:
         assert rgba(desk, "wall", 3).shape
 
 
+def test_a_torn_first_frame_is_told_until_it_is_mended(tmp_path: Path) -> None:
+    path = small_film(tmp_path)
+    torn = tmp_path / "hot/wall/wall.0001.exr"
+    whole = torn.read_bytes()
+    torn.write_bytes(whole[:-400])
+    with opened_desk(path) as desk:
+        told = desk.recipe()["shots"][0]
+        assert "wall.0001.exr" in told["error"]
+        assert told["numbers"] == [1, 2, 3]
+        assert rgba(desk, "wall", 2).shape
+        torn.write_bytes(whole)
+        assert desk.recipe()["shots"][0]["error"] == ""
+
+
 def test_a_frame_that_is_replaced_is_seen_anew(tmp_path: Path) -> None:
     with opened_desk(small_film(tmp_path)) as desk:
         before = rgba(desk, "wall", 1)

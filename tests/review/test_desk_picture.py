@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from pathlib import Path
 
 import matplotlib.image
 import numpy as np
 import PyOpenColorIO as ocio
 import pytest
-from desked import Opened, opened_desk, scene, small_film
+from desked import RECIPE, Opened, opened_desk, scene, small_film
+
+from gradeprep.colour import applied
 
 CONFIG = "ocio://studio-config-latest"
 DISPLAY, VIEWS = "sRGB - Display", ("Un-tone-mapped", "ACES 2.0 - SDR 100 nits (Rec.709)")
@@ -112,3 +115,31 @@ def test_every_view_that_is_told_has_a_shader(desk: Opened) -> None:
         for view in look["views"][:1]:
             told = desk.get("/api/shader", display=look["display"], view=view)
             assert told.status_code == 200
+
+
+def test_the_shows_look_stands_before_the_view_in_picture_and_shader(tmp_path: Path) -> None:
+    # a cube of two entries a side that takes a third of red away; red runs fastest
+    entries = [(r * 2 / 3, g, b) for b in (0, 1) for g in (0, 1) for r in (0, 1)]
+    lines = ["LUT_3D_SIZE 2", *(" ".join(map(str, entry)) for entry in entries)]
+    (tmp_path / "show.cube").write_text("\n".join(lines) + "\n", "utf-8")
+    look = "colour: {look: {file: show.cube, space: ACEScct}}\n"
+    path = small_film(tmp_path, frames=1, recipe=RECIPE + look)
+    config = ocio.Config.CreateFromFile(CONFIG)
+    light = reduced() * np.float32(0.25)
+    for source, result in (("ACEScg", "ACEScct"), ("ACEScct", "ACEScg")):
+        processor = config.getProcessor(source, result).getDefaultCPUProcessor()
+        flat = [processor.applyRGB(pixel.tolist()) for pixel in light.reshape(-1, 3)]
+        light = np.array(flat, np.float32).reshape(light.shape)
+        if result == "ACEScct":
+            light = np.clip(light, 0.0, 1.0) * np.array([2 / 3, 1, 1], np.float32)
+    expected = through(light, VIEWS[0])
+    with opened_desk(path) as desk:
+        assert desk.recipe()["show_look"] == "show.cube"
+        assert np.abs(drawn(desk, pull=-2) - expected).max() <= 1.0
+        bench = desk.desk.bench
+        shown = (reduced() * np.float32(0.25)).copy()
+        steps = bench.colour.config.getProcessor(bench.transform(DISPLAY, VIEWS[0]))
+        applied(steps)(shown)
+        assert np.abs(np.clip(shown, 0.0, 1.0) * 255.0 - expected).max() <= 1.0
+        told = desk.get("/api/shader", display=DISPLAY, view=VIEWS[0]).json()
+        assert "3d" in [texture["kind"] for texture in told["textures"]]

@@ -28,6 +28,7 @@ class _Plate:
     frames: FrameRange
     size: tuple[int, int]
     space: str
+    error: str = ""
 
 
 @dataclass
@@ -68,6 +69,7 @@ class Teller:
         plate, error = None, "" if resolved is None else resolved.error
         try:
             plate = self._plate(bench, shot)
+            error = plate.error or error
         except GradeprepError as problem:
             error = str(problem.at(shot=shot.name))
         return {
@@ -89,22 +91,25 @@ class Teller:
         except OSError:
             stamp = 0
         key = (str(folder), stamp, shot.name, shot.plate, shot.frames, shot.space, shot.layers)
-        if key not in self._plates:
-            self._plates[key] = _found(bench, shot)
-        return self._plates[key]
+        known = self._plates.get(key)
+        if known is None or known.error:  # a file may be mended without its folder showing it
+            known = self._plates[key] = _found(bench, shot)
+        return known
 
 
 def _found(bench: Bench, shot: Shot) -> _Plate:
     plate = plate_of(shot, bench.folder)
     frames = numbers_of(shot, plate)
     first = plate.path(next(n for n in frames if n in plate.frames) if frames else 0)
-    parts = files.inspect(first).parts
-    try:
-        groups = find_groups(parts, shot.layers)
-    except ValueError:
-        groups = ()
-    window = parts[groups[0].part if groups else 0].display_window
     space = shot.space or bench.colour.by_rule(first) or ""
+    try:
+        parts = files.inspect(first).parts
+        groups = find_groups(parts, shot.layers)
+    except GradeprepError as error:  # the other frames may be whole
+        return _Plate(frames, (0, 0), space, str(error.at(shot=shot.name)))
+    except ValueError as error:
+        return _Plate(frames, (0, 0), space, f"{shot.name}: {first}: {error}")
+    window = parts[groups[0].part if groups else 0].display_window
     return _Plate(frames, (window[2], window[3]), space)
 
 
