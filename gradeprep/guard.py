@@ -28,7 +28,9 @@ AGAIN = {
     "run": ("--resume",),
     "pull": ("--resume",),
     "restore": ("--overwrite",),
-    **dict.fromkeys(("audit", "check", "conform", "headroom", "measure", "plan", "report"), ()),
+    **dict.fromkeys(
+        ("audit", "check", "chunk", "conform", "headroom", "measure", "plan", "report", "seal"), ()
+    ),
 }
 """Commands that may begin anew, and what they are told once results had been written."""
 
