@@ -294,6 +294,38 @@ def test_a_write_error_names_the_final_file(final):
     assert stands(final)
 
 
+def test_a_write_error_keeps_its_place(final):
+    def fail(temp):
+        raise WriteError("no", shot="quay", frame=7, key="output")
+
+    with pytest.raises(WriteError) as caught:
+        atomic.publish(final, fail, no_check)
+    assert str(caught.value) == f"quay frame 7: {final}: output: no"
+
+
+@pytest.mark.skipif(not Path("/dev/fd").is_dir(), reason="nowhere to count open files")
+def test_no_file_is_left_open(final):
+    def count():
+        return sum(1 for _ in Path("/dev/fd").iterdir())
+
+    before = count()
+    for _ in range(3):
+        atomic.publish(final, write, no_check)
+    assert count() == before
+
+
+def test_all_names_of_a_file_share_one_identity(tmp_path):
+    one, other = tmp_path / "a", tmp_path / "b"
+    assert atomic.identity(one) is None
+    one.touch()
+    other.touch()
+    (tmp_path / "hard").hardlink_to(one)
+    (tmp_path / "soft").symlink_to(one)
+    names = {atomic.identity(tmp_path / name) for name in ("a", "hard", "soft")}
+    assert names == {(one.stat().st_dev, one.stat().st_ino)}
+    assert atomic.identity(other) not in names
+
+
 def test_a_result_that_reads_back_torn_is_a_write_error(final):
     def torn(temp):
         raise TornFrameError("it is cut short", frame=1001, file=temp, remedy="copy it again")

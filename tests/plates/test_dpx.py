@@ -413,6 +413,25 @@ def test_rows_of_bytes_may_break_at_words_or_not(broken, tmp_path):
     assert path.read_bytes() == raw + rows.tobytes()
 
 
+def test_padded_rows_of_bytes_may_run_on(tmp_path):
+    pixels = codes(width=3, bits=8)
+    rows = np.pad(pixels.reshape(5, 9), ((0, 0), (0, 2)), constant_values=7)
+    path = tmp_path / "a.dpx"
+    path.write_bytes(header(width=3, bits=8, line_padding=2, file_size=2103) + rows.tobytes())
+    frame = dpx.read(path)
+    assert frame.parts[0].header["line_bytes"] == 11
+    np.testing.assert_array_equal(stacked(frame.parts[0], RGB), pixels)
+
+
+@pytest.mark.parametrize("bits", [8, 10, 12, 16])
+def test_depth_and_windows_are_told(bits, tmp_path):
+    path = tmp_path / "a.dpx"
+    dpx.write(frame_of(header(bits=bits), codes(bits=bits), bits=bits), path)
+    (part,) = dpx.inspect(path).parts
+    assert part.data_window == part.display_window == (0, 0, 7, 5)
+    assert dpx.read(path).parts[0].bits == bits
+
+
 def test_a_file_cut_to_where_unbroken_rows_would_end_is_torn(tmp_path):
     path = tmp_path / "a.dpx"
     raw = header(width=5, bits=8, line_padding=0)
@@ -451,7 +470,9 @@ REFUSED = [
     ({"bits": None}, CannotCarryError, "with a depth of None bits"),
     ({"packing": 5}, CannotCarryError, "with packing 5"),
     ({"version": "V2.0HDR"}, CannotCarryError, "DPX version 'V2.0HDR'"),
+    ({"version": "V3.0"}, CannotCarryError, "DPX version 'V3.0' cannot be carried; convert the"),
     ({"encryption_key": 7}, CannotCarryError, "an encrypted image"),
+    ({"encryption_key": 1}, CannotCarryError, "an encrypted image"),
     ({"version": None}, TornFrameError, "it names no version"),
     ({"file_size": 0}, TornFrameError, "a size of zero"),
     ({"elements": 0}, TornFrameError, "it has 0 image elements"),
@@ -479,12 +500,30 @@ def test_headers_that_are_refused(fields, kind, message, tmp_path):
         assert str(caught.value).startswith(f"{path}: ")
 
 
-@pytest.mark.parametrize("content", [b"", b"\0" * 4096, b"\x76\x2f\x31\x01" * 1024, b"SDPX"])
-def test_other_bytes_are_torn(content, tmp_path):
+@pytest.mark.parametrize(
+    "fields", [{"version": "V1.0"}, {"version": "v2.0"}, {"encryption_key": 0}]
+)
+def test_headers_of_either_version_that_encrypt_nothing_are_read(fields, tmp_path):
+    path = tmp_path / "a.dpx"
+    path.write_bytes(dpx.patched(header(), **fields) + packed(codes()))
+    np.testing.assert_array_equal(stacked(dpx.read(path).parts[0], RGB), codes())
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "the file is cut: it holds no bytes"),
+        (bytes(4096), "this is no DPX file: it begins with only zeros"),
+        (b"\x76\x2f\x31\x01" * 1024, "this is no DPX file: it begins with b'v/1\\x01'"),
+        (b"SDPX", "the file is cut: it ends after 4 bytes, within the header"),
+    ],
+)
+def test_other_bytes_are_torn(content, says, tmp_path):
     path = tmp_path / "a.dpx"
     path.write_bytes(content)
-    with pytest.raises(TornFrameError):
+    with pytest.raises(TornFrameError) as caught:
         dpx.inspect(path)
+    assert str(caught.value) == f"{path}: {says}; copy the frame again"
 
 
 def test_two_elements_in_one_place_are_torn(tmp_path):

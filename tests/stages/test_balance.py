@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import jsonschema
 import numpy as np
 import pytest
 from hypothesis import given
@@ -21,6 +22,33 @@ three = st.tuples(*[st.floats(-20, 20)] * 3)
 
 def pixels() -> np.ndarray:
     return np.asarray([[[0.18, -0.02, 16.0], [1.0, 0.0, 1e-4]]], np.float32)
+
+
+@pytest.mark.parametrize(
+    ("stops", "good"),
+    [
+        ([0.1, 0, -0.2], True),
+        ({"meter": "chart", "batch": "old"}, True),
+        ([0.1, 0.2], False),
+        ([0.1, 0.2, 0.3, 0.4], False),
+        ([0.1, 0.2, 99], False),
+        ([0.1, 0.2, -99], False),
+        ([0.1, 0.2, "x"], False),
+        ({"meter": 3}, False),
+        ({"region": [1, 2, 3, 4]}, False),
+        (0.3, False),
+    ],
+)
+def test_an_editor_is_told_what_the_recipe_takes(stops, good):
+    """The JSON Schema says of each value what the model says."""
+    schema = BalanceParams.model_json_schema()
+    assert jsonschema.Draft202012Validator(schema).is_valid({"stops": stops}) == good
+    try:
+        BalanceParams.model_validate({"stops": stops})
+    except ValidationError:
+        assert not good
+    else:
+        assert good
 
 
 def test_keeps_the_contract():
