@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
-from gradeprep import sidecar
+from gradeprep import lastwords, sidecar
 from gradeprep.cli import options
 from gradeprep.cli.working import stopping
 from gradeprep.errors import OutputRefusedError
 from gradeprep.machine import processors
+from gradeprep.model.task import Task
 from gradeprep.pipeline.flow import run_frame
 from gradeprep.pipeline.replay import taken_back
-from gradeprep.runners import local
+from gradeprep.runners import local, lock, share
 from gradeprep.runners.folder import result_folder
 from gradeprep.runners.one import Failed
 
@@ -50,10 +54,8 @@ def command(
     """
     record = sidecar.load(sidecar_path)
     task = taken_back(record, sidecar_path.parent, out)
-    existing = [order.result for order in task.frames if Path(order.result).exists()]
-    if existing and not overwrite:
-        raise OutputRefusedError("exists already", file=existing[0], remedy="say --overwrite")
-    with stopping() as stop, result_folder(Path(task.frames[0].result).parent):
+    with stopping() as stop, _claimed(task, overwrite=overwrite):
+        lastwords.begun()
         work = local.run(task, run_frame, jobs=jobs or processors(), memory=memory, stop=stop)
         outcomes = list(work)
     failed = [outcome for outcome in outcomes if isinstance(outcome, Failed)]
@@ -70,3 +72,15 @@ def command(
     elif not quiet and done:
         click.echo(f"{record.shot}: {done} frames restored; {record.reversible.why}")
     sys.exit(1 if failed else 0)
+
+
+@contextmanager
+def _claimed(task: Task, *, overwrite: bool) -> Iterator[None]:
+    """The folder of the restored plate, ours alone for as long."""
+    folder = Path(task.frames[0].result).parent
+    with result_folder(folder), lock.held(folder, task.shot):
+        share.refuse_others(folder, task.shot)
+        existing = [order.result for order in task.frames if os.path.lexists(order.result)]
+        if existing and not overwrite:
+            raise OutputRefusedError("exists already", file=existing[0], remedy="say --overwrite")
+        yield

@@ -227,7 +227,7 @@ class ShotRecord(Recorded):
     reversible: Reversible
     arithmetic: int
     carried: Mapping[str, Any] = {}
-    frames: tuple[FrameRecord, ...]
+    frames: tuple[FrameRecord, ...] = Field(json_schema_extra={"minItems": 1})
     dated: Mapping[str, str] = {}
 
     model_config = ConfigDict(populate_by_name=True)

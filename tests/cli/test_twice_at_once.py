@@ -15,8 +15,8 @@ import pytest
 from refusal import ACESCG, RECIPE, exr_plate, refused, speaks_plainly, write_recipe
 from support import run, snapshot
 
-from gradeprep.cli import working
-from gradeprep.runners import lock
+from gradeprep.cli import restore, working
+from gradeprep.runners import lock, share
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="locks as POSIX has them")
 
@@ -30,6 +30,7 @@ def start(recipe: Path, *options: str) -> subprocess.Popen[str]:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        start_new_session=True,
     )
 
 
@@ -46,13 +47,14 @@ def test_second_run_is_refused_and_the_first_ends_right(tmp_path):
         assert time.monotonic() < deadline
         assert first.poll() is None, first.communicate()
         time.sleep(0.01)
-    first.send_signal(signal.SIGSTOP)  # it stays where it is, however slow the machine is
+    holder = json.loads(held.read_text(encoding="utf-8"))["pid"]
+    os.killpg(first.pid, signal.SIGSTOP)  # it stays where it is, however slow the machine is
     second = start(tmp_path / "recipe.yaml", "--resume")
     out, err = second.communicate(timeout=PATIENCE)
-    first.send_signal(signal.SIGCONT)
+    os.killpg(first.pid, signal.SIGCONT)
     assert (second.returncode, out) == (2, ""), err
     (line,) = err.splitlines()
-    assert f"held by process {first.pid} on " in line
+    assert f"held by process {holder} on " in line
     told = first.communicate(timeout=PATIENCE)
     assert first.returncode == 0, told
     side = tmp_path / "out" / "quay" / "quay.stops.json"
@@ -104,6 +106,30 @@ def test_lock_of_one_shot_refuses_all_before_anything_is_touched(tmp_path, capsy
         arguments = ("run", recipe, "--jobs", "1")
         refused(capsys, tmp_path, arguments, "b: ", "held by process", "wait until", code=2)
     assert run(capsys, *arguments).code == 0
+
+
+def test_a_restore_and_whoever_else_writes_there_refuse_each_other(tmp_path, capsys):
+    pulled = ("pull", exr_plate(tmp_path / "hot", 2), tmp_path / "out", *ACESCG)
+    assert run(capsys, *pulled).code == 0
+    side, back = tmp_path / "out" / "quay.stops.json", tmp_path / "back"
+    back.mkdir()
+    with lock.held(back, "quay"):
+        arguments = ("restore", side, back, "--jobs", "1")
+        refused(capsys, tmp_path, arguments, "quay: ", "held by process", "wait until", code=2)
+    with share.joined(back, "quay", order="sha256:0", frames="1001"):
+        refused(capsys, tmp_path, arguments, "quay: ", "frames 1001 are being made", code=2)
+    held = []
+    with pytest.MonkeyPatch.context() as patch:
+        work = restore.run_frame
+
+        def look(task, order):
+            held.extend(back.glob(".*.lock"))
+            return work(task, order)
+
+        patch.setattr(restore, "run_frame", look)
+        assert run(capsys, *arguments).code == 0
+    assert held == [lock.path_for(back, "quay")] * 2
+    assert not list(back.glob(".*"))
 
 
 # Between the plan and the run
