@@ -12,6 +12,7 @@ import resource
 import subprocess
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
+from functools import partial
 from pathlib import Path
 
 from .film import Film, call
@@ -21,10 +22,15 @@ __all__ = ["disks"]
 
 FRAMES = 3
 PAGE = 4096
+QUOTA_DISK = 128 * 2**20
+
+ASIDE = 200_000
+"""What btrfs wants to be free before it makes a file, measured."""
 
 
 def disks(folder: Path, *, count: int, seed: int) -> Iterator[Tally]:
-    """One series with a limit on the size of files, and one on a small disk that is filled."""
+    """A series with a limit on the size of files, one on a small disk that is filled, and a short
+    one with a quota."""
     chance = random.Random(f"disks {seed}")
     limited = Tally("limit on file size at a random byte")
     for kind in ("exr", "dpx"):
@@ -34,18 +40,39 @@ def disks(folder: Path, *, count: int, seed: int) -> Iterator[Tally]:
             trial.run(limited, lambda size=size: _limit(size), f"{kind}, {size} bytes")
     yield limited
     filled = Tally("disk full after a random number of bytes")
-    for kind in ("exr", "dpx"):
-        with _small_disk(folder / f"disk-{kind}") as disk:
-            if disk is None:
-                filled.notes.append(f"{filled.name}: not tried: this process may not mount a disk")
-                break
-            trial = _Trial(disk, kind)
-            for _ in range(count // 4):
-                room = chance.randrange(FRAMES * trial.largest + PAGE)
-                trial.run(
-                    filled, lambda room=room, disk=disk: _fill(disk, room), f"{kind}, {room} bytes"
-                )
+    _on_disks(
+        filled, folder / "disk", _small_disk, _fill, count=count // 4, spare=PAGE, chance=chance
+    )
     yield filled
+    used_up = Tally("quota used up after a random number of bytes")
+    quota = (_quota_disk, _quota)
+    _on_disks(used_up, folder / "quota", *quota, count=count // 20, spare=ASIDE, chance=chance)
+    yield used_up
+
+
+def _on_disks(
+    tally: Tally,
+    folder: Path,
+    disk: Callable[[Path], AbstractContextManager[Path | None]],
+    fault: Callable[[Path, int], AbstractContextManager[None]],
+    *,
+    count: int,
+    spare: int,
+    chance: random.Random,
+) -> None:
+    """So many trials of each format on a disk of its own, with random room left for the frames.
+
+    ``spare`` is what the disk itself may want to have besides.
+    """
+    for kind in ("exr", "dpx"):
+        with disk(folder.with_name(f"{folder.name}-{kind}")) as there:
+            if there is None:
+                tally.notes.append(f"{tally.name}: not tried: this process may not mount it")
+                return
+            trial = _Trial(there, kind)
+            for _ in range(count):
+                room = chance.randrange(FRAMES * trial.largest + spare)
+                trial.run(tally, partial(fault, there, room), f"{kind}, {room} bytes")
 
 
 def _drawn(chance: random.Random, largest: int) -> int:
@@ -96,7 +123,7 @@ class _Trial:
             yield "said to be done, and is not"
         if code != 0 and not said.strip():
             yield "failed without a word"
-        if code == 1:
+        if code == 1 and "the lock cannot be made" not in said:  # then no frame was begun
             silent = [n for n in now if now[n] == self.old[n] and n not in said]
             if silent:
                 yield f"not done and not named: {', '.join(silent)}; {said}"
@@ -144,3 +171,43 @@ def _small_disk(folder: Path) -> Iterator[Path | None]:
         yield folder
     finally:
         subprocess.run(("umount", str(folder)), check=True, capture_output=True)
+
+
+@contextmanager
+def _quota_disk(folder: Path) -> Iterator[Path | None]:
+    """A part of a btrfs disk that may have a quota, or None where this process may not make one."""
+    image = folder.with_suffix(".img")
+    folder.mkdir(parents=True)
+    with image.open("wb") as file:
+        file.truncate(QUOTA_DISK)
+    try:
+        _done("mkfs.btrfs", "-q", image)
+        _done("mount", "-o", "loop", image, folder)
+    except (OSError, subprocess.CalledProcessError):
+        yield None
+        return
+    try:
+        _done("btrfs", "quota", "enable", folder)
+        _done("btrfs", "subvolume", "create", folder / "own")
+        yield folder / "own"
+    finally:
+        _done("umount", folder)
+        image.unlink()
+
+
+@contextmanager
+def _quota(disk: Path, room: int) -> Iterator[None]:
+    """Allow so many bytes more than there are."""
+    told = _done("btrfs", "qgroup", "show", "--raw", "--sync", "-f", disk).splitlines()[-1]
+    group, used, *_ = told.split()
+    whole = disk.parent  # where there is no limit: taking one away needs a few bytes as well
+    _done("btrfs", "qgroup", "limit", str(int(used) + room), group, whole)
+    try:
+        yield
+    finally:
+        _done("btrfs", "qgroup", "limit", "none", group, whole)
+
+
+def _done(*command: str | Path) -> str:
+    words = [str(word) for word in command]
+    return subprocess.run(words, check=True, capture_output=True, text=True).stdout
