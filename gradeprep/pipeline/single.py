@@ -104,7 +104,9 @@ def _stages(ask: PullAsk) -> list[dict[str, Any]]:
     if ask.lift is not None:
         stages.append({"lift": {"stops": ask.lift, **curve}})
     elif curve:
-        raise RequestError("below and softness shape a lift, and there is none", remedy="lift too")
+        raise RequestError(
+            "below and softness shape a lift, and there is none", remedy="say lift as well"
+        )
     stops = ask.stops if isinstance(ask.stops, float | int) else dict(ask.stops)
     stages.append({"pull": {"stops": stops}})
     if ask.balance:

@@ -225,7 +225,8 @@ def test_lift_of_no_softness(faulty):
 def test_curve_without_a_lift(tmp_path, capsys):
     file = write_exr(tmp_path / "quay.exr", light())
     arguments = ("pull", file, tmp_path / "out", *ACESCG, "--below", "-2")
-    refused(capsys, tmp_path, arguments, "Error: ", "say --lift as well", code=2)
+    says = ("below and softness shape a lift", "say lift as well")
+    refused(capsys, tmp_path, arguments, *says, code=2)
 
 
 def test_lift_after_the_pull_says_why_not(faulty):
