@@ -174,10 +174,13 @@ def _hand_on(child: int, heard: int) -> dict[signal.Signals, Any]:
     twice, for the second time means "at once".
     """
 
+    def has_heard(number: int) -> bool:
+        return bool(select.select([heard], [], [], _PATIENCE)[0]) and number in os.read(heard, 64)
+
     def hand_on(number: int, frame: FrameType | None) -> None:
-        if select.select([heard], [], [], _PATIENCE)[0] and number in os.read(heard, 64):
-            return
-        os.kill(child, number)
+        if not has_heard(number):
+            os.kill(child, number)
+            has_heard(number)  # what it says to this one must not be taken for word of the next
 
     ignored = signal.SIG_IGN
     return {

@@ -52,7 +52,10 @@ def desk_at(recipe: Path, *options: str) -> Iterator[str]:
             yield _address(desk)
         finally:
             desk.send_signal(signal.SIGINT)
-            desk.communicate(timeout=60)
+            try:
+                desk.communicate(timeout=30)
+            finally:
+                desk.kill()
 
 
 def _address(desk: subprocess.Popen[str]) -> str:
