@@ -39,6 +39,7 @@ COMMANDS = {
     "handover": "Write the decision as ASC CDL, CLF, AMF, OTIO or EDL.",
     "report": "Write a page of all shots: pictures, numbers, all that was applied.",
     "plugins": "List stages, meters, checks and hand-overs.",
+    "completion": "Print what lets a shell complete commands and options.",
     "schema": "Print the JSON Schema of recipes, sidecars or tasks.",
 }
 

@@ -35,7 +35,7 @@ DEFAULT = ("sequence", "pixels", "clipping", "noise")
 
 
 @click.command("check")
-@click.argument("plate", metavar="PLATE|RECIPE")
+@click.argument("plate", metavar="PLATE|RECIPE", shell_complete=options.completed_as_files)
 @click.option(
     "--check", "names", multiple=True, metavar="NAME", help=f"Check to run [{', '.join(DEFAULT)}]."
 )

@@ -29,7 +29,7 @@ __all__ = ["command"]
 
 
 @click.command("measure")
-@click.argument("plate", metavar="PLATE", required=False)
+@click.argument("plate", metavar="PLATE", required=False, shell_complete=options.completed_as_files)
 @click.option("--meter", metavar="NAME", help="Meter to read; `gradeprep plugins` lists them.")
 @click.option("--region", nargs=4, type=float, metavar="X Y W H", help="Pixels, or fractions to 1.")
 @click.option(

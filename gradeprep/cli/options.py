@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 import click
+from click.shell_completion import CompletionItem
 
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.stops import valid_stops
@@ -15,6 +16,7 @@ __all__ = [
     "FRAMES",
     "STOPS",
     "STOPS_OR_KEYS",
+    "completed_as_files",
     "config",
     "frames",
     "jobs",
@@ -94,8 +96,19 @@ FRAMES = _Frames()
 STOPS = _Stops()
 STOPS_OR_KEYS = _Stops(keys=True)
 
+
+def completed_as_files(
+    context: click.Context, parameter: click.Parameter, begun: str
+) -> list[CompletionItem[str]]:
+    """What a shell completes where a plate, or another text that may be a file, is asked for."""
+    return [CompletionItem(begun, type="file")]
+
+
 config = click.option(
-    "--config", metavar="CONFIG", help="OpenColorIO config; else $OCIO, else the built-in one."
+    "--config",
+    metavar="CONFIG",
+    shell_complete=completed_as_files,
+    help="OpenColorIO config; else $OCIO, else the built-in one.",
 )
 frames = click.option(
     "--frames", type=FRAMES, metavar="RANGE", help="Only these frames: 1001-1048, 1001-1100x2,1201."

@@ -22,8 +22,8 @@ __all__ = ["command"]
 
 
 @click.command("pull")
-@click.argument("plate", metavar="IN")
-@click.argument("out", metavar="OUT")
+@click.argument("plate", metavar="IN", shell_complete=options.completed_as_files)
+@click.argument("out", metavar="OUT", shell_complete=options.completed_as_files)
 @click.option(
     "--stops",
     type=options.STOPS_OR_KEYS,

@@ -28,7 +28,7 @@ __all__ = ["command"]
 
 @click.command("restore")
 @click.argument("sidecar_path", metavar="SIDECAR", type=click.Path(path_type=Path))
-@click.argument("out", metavar="OUT")
+@click.argument("out", metavar="OUT", shell_complete=options.completed_as_files)
 @options.jobs
 @options.memory
 @options.overwrite
