@@ -112,6 +112,26 @@ def test_a_float_gain_joins_its_chunks_and_counts_in_each():
     assert (outcome.nonfinite, outcome.overflow, outcome.underflow) == (1, 1, 0)
 
 
+@pytest.mark.parametrize("stops", [-15, -3, -0.5, 0.5, 1, 14, 40])
+def test_a_lone_half_is_made_and_counted_as_among_all(stops):
+    """Whatever is skipped where all samples of a chunk are plain, each is plain by itself."""
+    edges = {(exponent << 10) + step for exponent in range(32) for step in (-1, 0, 1, 1023)}
+    found, told = [], {"source": HALF, "wanted": HALF, "channels": (1,)}
+    codes = np.asarray(sorted(code for code in edges if 0 <= code < 0x7C00), np.uint16)
+    for code in codes:
+        plane = np.asarray([[code]], np.uint16).view(np.float16)
+        outcome = kernels.run("half-table", [plane], decide(pull(stops)), **told)
+        found.append((outcome.planes[0][0, 0], outcome.overflow, outcome.underflow))
+    values = codes.view(np.float16).astype(np.float64) * 2.0**stops
+    with np.errstate(over="ignore", under="ignore"):
+        rounded = values.astype(np.float16)
+    made, overflow, underflow = (np.asarray(column) for column in zip(*found, strict=True))
+    np.testing.assert_array_equal(made, rounded)
+    np.testing.assert_array_equal(overflow, np.isinf(rounded))
+    sunk = (values < 2.0**-14) & (rounded.astype(np.float64) != values)
+    np.testing.assert_array_equal(underflow, sunk)
+
+
 def test_gains_of_a_balance_go_to_red_green_and_blue():
     for kernel, kind in (("half-table", HALF), ("float-gain", FLOAT)):
         plane = np.ones((2, 2), kind.dtype)
