@@ -12,8 +12,8 @@ from gradeprep.cli.handover import _Forms
 
 UNITS = re.compile(
     r"""\b(?: stops? | tone | frames? | pixels? | fractions? | points? | codes? | seconds? | degrees
-    | share | cd\ s/m2 | electrons | lx | log10 | f-number | t-stop | index | indices | processors | port
-    | chunk | pull | \d+[MG] )\b""",
+    | share | cd\ s/m2 | electrons | lx | log10 | f-number | t-stop | index | indices
+    | processors | port | chunk | pull | \d+[MG] )\b""",
     re.IGNORECASE | re.VERBOSE,
 )
 """What numbers of this program count: a word of these stands beside every one."""
