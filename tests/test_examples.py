@@ -1,12 +1,15 @@
-"""Each script in examples/ runs as a person would start it."""
+"""Each script and notebook in examples/ runs as a person would start it."""
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pytest
 from refusal import exr_plate, write_recipe
 from support import write_exr
 
@@ -52,5 +55,24 @@ def test_farm_bundle(tmp_path: Path) -> None:
 
 def test_every_example_is_run() -> None:
     told = Path(__file__).read_text(encoding="utf-8")
-    for script in EXAMPLES.glob("*.py"):
+    for script in (*EXAMPLES.glob("*.py"), *EXAMPLES.glob("*.ipynb")):
         assert f'"{script.name}"' in told
+
+
+def test_photometric_pull(monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("matplotlib").use("Agg")
+    from matplotlib import pyplot
+
+    monkeypatch.setattr(pyplot, "show", lambda: pyplot.close("all"))
+    notebook = json.loads((EXAMPLES / "photometric_pull.ipynb").read_text(encoding="utf-8"))
+    cells = [cell for cell in notebook["cells"] if cell["cell_type"] == "code"]
+    assert [cell["outputs"] or cell["execution_count"] for cell in cells] == [None] * len(cells)
+    names: dict[str, Any] = {}
+    for cell in cells:
+        exec("".join(cell["source"]), names)
+    grey = np.argmin(np.abs(names["tones"]))
+    at_grey = names["errors"]["right_at_grey"]
+    assert len(names["spaces"]) > 10
+    assert np.abs(at_grey[:, grey]).max() < 0.001
+    assert np.nanmax(np.abs(at_grey)) > 1
+    assert names["pull_error"] < 0.001
