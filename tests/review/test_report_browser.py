@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from browser import browser
 from reported import write_scene
 
 from gradeprep.review.report import report_html
@@ -19,17 +18,11 @@ def address(tmp_path_factory):
     return path.as_uri()
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as opened:
-        yield opened
-
-
 @pytest.fixture
-def tab(chromium, address, request):
+def tab(browser, address, request):
     """The report, opened from disk, with all that went wrong on the way."""
     scheme = getattr(request, "param", "light")
-    context = chromium.new_context(
+    context = browser.new_context(
         viewport={"width": 1024, "height": 800}, color_scheme=scheme, reduced_motion="reduce"
     )
     opened = context.new_page()
@@ -130,8 +123,8 @@ def test_paper_shows_all_pictures_whole_and_unfolds_everything(tab):
     assert tab.pdf(prefer_css_page_size=True).startswith(b"%PDF")
 
 
-def test_without_script_the_pictures_stand_side_by_side(chromium, address):
-    context = chromium.new_context(java_script_enabled=False)
+def test_without_script_the_pictures_stand_side_by_side(browser, address):
+    context = browser.new_context(java_script_enabled=False)
     opened = context.new_page()
     opened.goto(address)
     assert opened.locator(".pane").count() == 7

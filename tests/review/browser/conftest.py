@@ -1,23 +1,14 @@
-"""One browser and one hot film a session; each test that writes gets a film of its own."""
+"""One hot film a session; each test that writes gets a film of its own."""
 
 from __future__ import annotations
 
 import shutil
 
 import pytest
-from browsed import ARGUMENTS, chromium, desk_at
+from browsed import desk_at
 
 from gradeprep.demo import story
 from gradeprep.demo.scenes import SIZE
-
-
-@pytest.fixture(scope="session")
-def browser():
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with playwright.sync_playwright() as started:
-        browser = started.chromium.launch(executable_path=chromium(), args=ARGUMENTS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="session")
