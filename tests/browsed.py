@@ -19,10 +19,28 @@ import matplotlib.image
 import numpy as np
 import pytest
 
-__all__ = ["ARGUMENTS", "chromium", "desk_at", "drag", "line", "opened", "pixels", "settled"]
+__all__ = [
+    "ARGUMENTS",
+    "NO_WEBGL",
+    "chromium",
+    "desk_at",
+    "drag",
+    "line",
+    "opened",
+    "pixels",
+    "settled",
+]
 
 ARGUMENTS = ("--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader")
 """WebGL2 without a graphics card."""
+
+NO_WEBGL = """
+const real = HTMLCanvasElement.prototype.getContext;
+HTMLCanvasElement.prototype.getContext = function (kind, ...rest) {
+  return kind.startsWith('webgl') ? null : real.call(this, kind, ...rest);
+};
+"""
+"""Script that takes WebGL from a page before it starts."""
 
 PATIENCE = 60_000
 """Milliseconds after which a page that does not answer has failed."""
@@ -40,10 +58,10 @@ def chromium() -> str:
 
 
 @contextmanager
-def desk_at(recipe: Path, *options: str) -> Iterator[str]:
+def desk_at(recipe: Path, **environment: str) -> Iterator[str]:
     """A desk on a recipe; gives the address it prints."""
-    command = [sys.executable, "-m", "gradeprep", "desk", str(recipe), "--no-open", *options]
-    env = {**os.environ, "PYTHONUNBUFFERED": "1"}
+    command = [sys.executable, "-m", "gradeprep", "desk", str(recipe), "--no-open"]
+    env = {**os.environ, "PYTHONUNBUFFERED": "1", **environment}
     with subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env
     ) as desk:

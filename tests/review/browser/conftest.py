@@ -10,6 +10,9 @@ from browsed import desk_at
 from gradeprep.demo import story
 from gradeprep.demo.scenes import SIZE
 
+PLAIN = {"OCIO_ACTIVE_VIEWS": "Un-tone-mapped"}
+"""The view that a processor draws soonest, for tests of all that is not the picture."""
+
 
 @pytest.fixture(scope="session")
 def hot(tmp_path_factory):
@@ -29,14 +32,14 @@ def film(hot, tmp_path):
 @pytest.fixture(scope="session")
 def looking(hot):
     """Address of a desk for tests that only look."""
-    with desk_at(hot / "recipe.yaml") as address:
+    with desk_at(hot / "recipe.yaml", **PLAIN) as address:
         yield address
 
 
 @pytest.fixture
 def desk(film):
     """Address of a desk on a film of its own."""
-    with desk_at(film / "recipe.yaml") as address:
+    with desk_at(film / "recipe.yaml", **PLAIN) as address:
         yield address
 
 

@@ -202,7 +202,9 @@ def test_overlays_tell_their_scale(browser, looking, kind):
     page.keyboard.press(kind[0])
     page.wait_for_selector(f'#canvas-over[data-shows^="{kind}"]')
     words = page.inner_text("#legend")
-    assert "all three clipped" in words if kind == "clip" else "stops of signal over noise" in words
+    assert (
+        "one channel clipped" in words if kind == "clip" else "stops of signal over noise" in words
+    )
     painted = page.eval_on_selector(
         "#canvas-over",
         "c => c.getContext('2d').getImageData(0, 0, c.width, c.height).data"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import PyOpenColorIO as ocio
 import pytest
-from browsed import desk_at, opened, pixels, settled
+from browsed import NO_WEBGL, desk_at, opened, pixels, settled
 from lightref import lifted
 from support import write_exr
 
@@ -13,12 +13,6 @@ NEW = "ocio://studio-config-v4.0.0_aces-v2.0_ocio-v2.5"
 OLD = "ocio://studio-config-v2.1.0_aces-v1.3_ocio-v2.3"
 LIFT = {"stops": 1.0, "below": -2.0, "softness": 3.0}
 DISPLAY = "sRGB - Display"
-NO_GL = """
-const real = HTMLCanvasElement.prototype.getContext;
-HTMLCanvasElement.prototype.getContext = function (kind, ...rest) {
-  return kind.startsWith('webgl') ? null : real.call(this, kind, ...rest);
-};
-"""
 
 
 def chart():
@@ -102,7 +96,7 @@ def test_the_server_draws_the_same_where_there_is_no_webgl(browser, plate):
     config, view = VIEWS[1]
     with desk(plate, config) as address:
         context = browser.new_context(viewport={"width": 1280, "height": 800})
-        context.add_init_script(NO_GL)
+        context.add_init_script(NO_WEBGL)
         page = context.new_page()
         page.goto(address)
         settled(page)

@@ -25,6 +25,7 @@ function onRecipe() {
   const { recipe, config, working, looks, show_look: showLook } = desk.recipe;
   part("recipe-name").textContent = recipe;
   part("recipe-colour").textContent = [working, config, showLook].filter(Boolean).join(", ");
+  part("recipe-name").title = part("recipe-colour").textContent;
   fill(part("display"), looks.map((look) => look.display), desk.look.display);
   fillViews();
 }

@@ -31,8 +31,7 @@ class LightPainter {
 
   /** Draws one frame into a 2D canvas; resolves to the plate's size in pixels. */
   async paint(target, { shot, frame, side, decision, look, quick }) {
-    const view = await this.view(look);
-    const light = await this.light(shot, frame, side);
+    const [view, light] = await Promise.all([this.view(look), this.light(shot, frame, side)]);
     const scale = quick ? this.affordable(light.width * light.height) : 1;
     const width = Math.max(1, Math.round(light.width * scale));
     const height = Math.max(1, Math.round(light.height * scale));

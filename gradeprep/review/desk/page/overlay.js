@@ -10,7 +10,6 @@ const CIVIDIS = [
 ];
 const [LOW, HIGH] = [-1, 7]; // stops of signal over noise that 0..255 mean
 const CLEAN = Math.log2(40); // from 40:1 up a picture counts as clean (ISO 12232)
-const USABLE = Math.log2(10);
 const PERIOD = 8;
 
 export function cividis(share) {
@@ -80,7 +79,7 @@ const make = (tag, text = "", name = "") => Object.assign(document.createElement
 
 /** What the overlay means, as nodes for the line under the picture. */
 export function legendOf(map) {
-  return [...(map.kind === "clip" ? clipLegend() : noiseLegend()), make("span", map.note, "note")];
+  return map.kind === "clip" ? clipLegend() : noiseLegend();
 }
 
 function clipLegend() {
@@ -89,12 +88,12 @@ function clipLegend() {
     const values = new Uint8Array([channels]);
     paintOverlay(canvas, { kind: "clip", width: 1, height: 1, values }, 32, 16);
     canvas.setAttribute("aria-hidden", "true");
-    return [canvas, make("span", ["one channel", "two", "all three clipped"][channels - 1])];
+    return [canvas, make("span", ["one channel clipped", "two", "three"][channels - 1])];
   });
 }
 
 function noiseLegend() {
-  const canvas = Object.assign(document.createElement("canvas"), { className: "scale", width: 220, height: 14 });
+  const canvas = Object.assign(document.createElement("canvas"), { className: "scale", width: 120, height: 14 });
   const flat = canvas.getContext("2d");
   for (let x = 0; x < canvas.width; x += 1) {
     flat.fillStyle = `rgb(${cividis(x / (canvas.width - 1)).join()})`;
@@ -102,6 +101,6 @@ function noiseLegend() {
   }
   canvas.setAttribute("role", "img");
   canvas.setAttribute("aria-label", "Colour scale of signal over noise, dark blue for noisy to yellow for clean");
-  const words = `to ${signed(CLEAN, 1)} stops of signal over noise (40:1, left clear above; 10:1 is ${signed(USABLE, 1)})`;
+  const words = `${signed(CLEAN, 1)} stops of signal over noise (40:1)`;
   return [make("span", signed(LOW, 0)), canvas, make("span", words)];
 }

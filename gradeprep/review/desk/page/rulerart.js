@@ -9,6 +9,8 @@ const [TOP, BASE] = [24, 104]; // the tones stand between these
 const RISE = 26; // height of one stop of lift
 const AXIS = 138; // the ruler's lower edge
 const PULL = 156; // the pull's lane
+const HALF = 30; // of the pull's mark
+const KEY = 420; // room of the words on the left
 export const tall = 176;
 
 const scale = (width) => (width - 2 * EDGE) / (HIGH - LOW);
@@ -51,17 +53,19 @@ export function drawRuler(svg, { width, tones, after, decision }) {
   drawAxis(svg, width);
   if (decision.lift) drawLift(svg, width, decision.lift);
   drawPull(svg, width, decision);
-  drawKey(svg, width, decision);
+  drawKey(svg, decision);
   drawWords(svg, width, tones, decision);
 }
 
 /** The tones as a path: square root of the share, so that thin ends stay in sight. */
 function outline(shares, { low, step }, width, most) {
-  const points = shares.map((share, i) => {
-    const x = pixelOf(low + step * (i + 0.5), width);
-    return `${x.toFixed(1)},${(BASE - Math.sqrt(share / most) * (BASE - TOP)).toFixed(1)}`;
+  const places = shares.map((share, i) => [low + step * (i + 0.5), share]);
+  const within = places.filter(([tone]) => tone > LOW && tone < HIGH);
+  const points = within.map(([tone, share]) => {
+    const height = Math.sqrt(share / most) * (BASE - TOP);
+    return `${pixelOf(tone, width).toFixed(1)},${(BASE - height).toFixed(1)}`;
   });
-  return `M${pixelOf(low, width).toFixed(1)},${BASE}L${points.join("L")}L${pixelOf(low + step * shares.length, width).toFixed(1)},${BASE}`;
+  return `M${pixelOf(LOW, width)},${BASE}L${points.join("L")}L${pixelOf(HIGH, width)},${BASE}`;
 }
 
 function drawTones(svg, width, tones, after) {
@@ -80,19 +84,26 @@ function drawCeiling(svg, width, tones, { pull }) {
   const hatch = add(defs, "pattern", { id: "hatch", width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" });
   add(hatch, "path", { class: "hatch", d: "M0 0V7" });
   add(svg, "rect", { class: "clipped", x, y: TOP, width: pixelOf(HIGH, width) - x, height: BASE - TOP, fill: "url(#hatch)" });
-  add(svg, "path", { class: "ceiling", d: `M${x} ${TOP - 4}V${BASE}` });
+  add(svg, "path", { class: "ceiling", d: `M${x} 4V${BASE}` });
 }
 
-/** Words stand over all lines, on the side of a mark that has room. */
-function words(svg, width, x, y, text, towards = 1) {
-  const left = towards < 0 ? x > 200 : x > width - 200;
-  add(svg, "text", { class: "words", x: x + (left ? -8 : 8), y, "text-anchor": left ? "end" : "start" }, text);
+/** Words stand over all lines, beside a mark on the side that has room. */
+function words(svg, x, y, text, side) {
+  add(svg, "text", { class: "words", x: x + 8 * side, y, "text-anchor": side < 0 ? "end" : "start" }, text);
 }
 
 function drawWords(svg, width, tones, { pull }) {
   const ceiling = typeof tones?.ceiling === "number" ? tones.ceiling + pull : HIGH;
-  if (ceiling > LOW && ceiling < HIGH) words(svg, width, pixelOf(ceiling, width), TOP + 8, `clips at ${signed(ceiling, 1)}`);
-  words(svg, width, pixelOf(0, width), PULL + 4, "pull: where the plate's grey comes to stand", pull > 0 ? -1 : 1);
+  if (ceiling > LOW && ceiling < HIGH) {
+    const x = pixelOf(ceiling, width);
+    const y = x < KEY ? TOP + 10 : 14;
+    words(svg, x, y, `clips at ${signed(ceiling, 1)}`, x > width - 120 ? -1 : 1);
+  }
+  const side = pull > 0 ? -1 : 1;
+  const beside = pixelOf(clamped(pull, LOW, HIGH), width) + side * HALF;
+  const grey = pixelOf(0, width);
+  const x = side > 0 ? Math.max(grey, beside) : Math.min(grey, beside);
+  words(svg, x, PULL + 4, "pull: where the plate's grey comes to stand", side);
 }
 
 function drawAxis(svg, width) {
@@ -125,12 +136,12 @@ function drawPull(svg, width, { pull }) {
   add(svg, "path", { class: "pullline", d: `M${from} ${AXIS}V${PULL}H${to}` });
 }
 
-function drawKey(svg, width, { lift }) {
-  const key = add(svg, "text", { class: "key", x: EDGE - 12, y: 13 });
-  add(key, "tspan", { class: "key-before" }, "\u2500\u2500 plate as it came");
+function drawKey(svg, { lift }) {
+  const key = add(svg, "text", { class: "key", x: EDGE - 12, y: 14 });
+  add(key, "tspan", {}, "Tones in stops from grey");
+  add(key, "tspan", { class: "key-before", dx: 14 }, "\u2500\u2500 plate as it came");
   add(key, "tspan", { class: "key-after", dx: 14 }, "\u2588\u2588 as decided");
   if (lift) add(key, "tspan", { class: "key-lift", dx: 14 }, "\u2500\u2500 lift");
-  add(svg, "text", { class: "key", x: width - EDGE + 12, y: 13, "text-anchor": "end" }, "tones in stops from grey");
 }
 
 /** Middle and ends of the tones in words. */

@@ -36,12 +36,13 @@ function show({ shot, done, total, error, state, line }) {
   part("run").disabled = running;
   part("stop").hidden = !running;
   part("progress-part").hidden = false;
+  part("progress-label").textContent = total ? `${shot}: ${done} of ${total} frames` : `${shot}: deciding`;
   part("progress").max = total || 1;
-  part("progress").value = done || 0;
-  part("progress-label").textContent = `${shot}: ${done} of ${total} frames`;
+  if (total || !running) part("progress").value = done;
+  else part("progress").removeAttribute("value"); // nobody knows yet how far it is
   part("run-line").textContent = error || line || "";
   part("run-line").classList.toggle("bad", Boolean(error));
-  ran(shot, running ? `${done} of ${total}` : WORDS[state]);
+  ran(shot, running ? (total ? `${done} of ${total}` : "deciding") : WORDS[state]);
   if (was && !running) finished(shot, state, error);
   else if (!was && running) speak(`Running ${shot}.`);
 }

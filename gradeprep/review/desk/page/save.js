@@ -2,7 +2,7 @@
 
 import { getJson, post } from "/page/api.js";
 import { complain, tell } from "/page/announce.js";
-import { decision, desk, discard, on, take } from "/page/state.js";
+import { desk, discard, meterOf, on, take } from "/page/state.js";
 import { drawAnew } from "/page/view.js";
 
 const part = (id) => document.getElementById(id);
@@ -69,7 +69,7 @@ export async function watch() {
     if (busy) return;
     const other = now.revision !== desk.recipe.revision;
     warn(now.changed ? "was changed on disk" : other ? "was saved on another page" : "");
-    if (!other && JSON.stringify(now.shots) !== JSON.stringify(desk.recipe.shots)) take(now);
+    if (!other && JSON.stringify(now.shots) !== desk.told) take(now);
   } catch (error) {
     complain(error.message);
   }
@@ -77,7 +77,7 @@ export async function watch() {
 
 /** Often while a meter still reads, now and then otherwise. */
 async function watchOn() {
-  const waiting = desk.recipe?.shots.some((shot) => !decision(shot.name).known && !shot.error);
+  const waiting = desk.told && JSON.parse(desk.told).some((shot) => meterOf(shot) && !shot.stages.pull.resolved && !shot.error);
   await new Promise((done) => setTimeout(done, waiting ? SOON_MS : WATCH_MS));
   if (!busy && !document.hidden && desk.recipe) await watch();
   watchOn();

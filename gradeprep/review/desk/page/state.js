@@ -8,6 +8,7 @@ const bus = new EventTarget();
 
 export const desk = {
   recipe: null,
+  told: "", // its shots as the server told them last
   shot: "",
   frame: 0,
   look: { display: "", view: "" },
@@ -119,10 +120,22 @@ export function discard(name = desk.shot) {
   changed("decision", { live: false });
 }
 
+/** What a meter said holds until it has been read again, so that the picture does not jump. */
+function keepReadings(before, now) {
+  for (const shot of now.shots) {
+    const old = before.shots.find(({ name }) => name === shot.name)?.stages.pull;
+    const { pull } = shot.stages;
+    if (!pull || !old || pull.resolved || shot.error || !same(pull.stops, old.stops)) continue;
+    pull.resolved = old.resolved;
+  }
+}
+
 /** Takes a recipe from the server; the place and unsaved numbers stay where they still fit. */
 export function take(recipe, { saved = false } = {}) {
   if (saved) desk.edits.clear();
   const first = !desk.recipe;
+  desk.told = JSON.stringify(recipe.shots);
+  if (!first) keepReadings(desk.recipe, recipe);
   desk.recipe = recipe;
   for (const name of desk.edits.keys()) if (!shotNamed(name)) desk.edits.delete(name);
   if (first) desk.look = { ...recipe.look };

@@ -94,6 +94,7 @@ async function layOver() {
   canvas.dataset.shows = map ? `${kind} ${desk.shot} ${desk.frame}` : "";
   part("legend").replaceChildren(...(map ? legendOf(map) : []));
   part("legend").hidden = map === null;
+  if (map?.note) tell(map.note);
   arrange();
 }
 
