@@ -15,6 +15,8 @@ def alert(page):
 def test_a_recipe_changed_on_disk_is_not_written_over(browser, desk, film, answer):
     recipe = film / "recipe.yaml"
     page = opened(browser, desk)
+    said = []
+    page.on("console", lambda message: said.append(message.text))
     page.keyboard.press("+")
     pull = page.input_value("#pull")
     theirs = recipe.read_text(encoding="utf-8") + "# somebody was here\n"
@@ -34,6 +36,8 @@ def test_a_recipe_changed_on_disk_is_not_written_over(browser, desk, film, answe
     page.click("#save")
     line(page, "Saved one shot")
     assert "# somebody was here" in recipe.read_text(encoding="utf-8")
+    settled(page)
+    assert [text for text in said if "409" not in text] == []
 
 
 def test_two_pages_on_one_desk_do_not_write_over_each_other(browser, desk, film):

@@ -31,7 +31,7 @@ class LightPainter {
 
   /** Draws one frame into a 2D canvas; resolves to the plate's size in pixels. */
   async paint(target, { shot, frame, side, decision, look, quick }) {
-    const [view, light] = await Promise.all([this.view(look), this.light(shot, frame, side)]);
+    const [view, light] = await this.both(look, shot, frame, side);
     const scale = quick ? this.affordable(light.width * light.height) : 1;
     const width = Math.max(1, Math.round(light.width * scale));
     const height = Math.max(1, Math.round(light.height * scale));
@@ -43,6 +43,14 @@ class LightPainter {
     this.cost = ((performance.now() - began) * 1e6) / (width * height);
     if (this.lost) throw new Error("the graphics card lost the picture");
     return light.plate;
+  }
+
+  /** View and frame; asked for again where the frame was dropped while the view was made. */
+  async both(look, shot, frame, side) {
+    for (;;) {
+      const [view, light] = await Promise.all([this.view(look), this.light(shot, frame, side)]);
+      if (!light.dropped) return [view, light];
+    }
   }
 
   /** Share of the size at which a redraw keeps up with the hand. */
@@ -102,8 +110,8 @@ class LightPainter {
 
   /** A frame of a shot on the graphics card; fetched once while it is among the last few. */
   light(shot, frame, side) {
-    const drop = (old) => this.gl.deleteTexture(old.texture);
-    return once(this.frames, `${shot}\n${frame}\n${side}`, KEPT, () => this.fetch(shot, frame, side), drop);
+    const key = `${shot}\n${frame}\n${side}`;
+    return once(this.frames, key, KEPT, () => this.fetch(shot, frame, side), (old) => this.drop(old));
   }
 
   async fetch(shot, frame, side) {
@@ -118,9 +126,14 @@ class LightPainter {
     return { texture, width, height, plate };
   }
 
+  drop(light) {
+    light.dropped = true;
+    this.gl.deleteTexture(light.texture);
+  }
+
   /** Plates may have changed on disk. */
   forget() {
-    for (const made of this.frames.values()) made.then((old) => this.gl.deleteTexture(old.texture), () => {});
+    for (const made of this.frames.values()) made.then((old) => this.drop(old), () => {});
     this.frames.clear();
   }
 }
