@@ -18,6 +18,9 @@ from fractions import Fraction
 from gradeprep.model.stops import gain, stops_from, valid_stops
 
 __all__ = [
+    "ACCEPTABLE",
+    "APERTURE_MARKS",
+    "EXCELLENT",
     "FLAT_RECEPTOR",
     "REFLECTED_LIGHT",
     "Setting",
@@ -44,6 +47,20 @@ REFLECTED_LIGHT = 12.5
 
 FLAT_RECEPTOR = 250.0
 """Meter constant C for illuminance on a flat receptor (ISO 2720: 240 to 400; from memory)."""
+
+ACCEPTABLE = 10.0
+"""Signal to noise of the first acceptable picture (ISO 12232, noise-based speed)."""
+
+EXCELLENT = 40.0
+"""Signal to noise of the first excellent picture (ISO 12232, noise-based speed)."""
+
+# fmt: off
+APERTURE_MARKS: tuple[float, ...] = (
+    0.7, 0.8, 0.9, 1, 1.1, 1.2, 1.4, 1.6, 1.8, 2, 2.2, 2.5, 2.8, 3.2, 3.5, 4, 4.5, 5, 5.6, 6.3,
+    7.1, 8, 9, 10, 11, 13, 14, 16, 18, 20, 22, 25, 29, 32, 36, 40, 45, 51, 57, 64,
+)
+# fmt: on
+"""Apertures as lenses mark them, by thirds of a stop (ISO 517; from memory)."""
 
 Exact = int | float | Fraction
 

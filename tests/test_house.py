@@ -16,7 +16,8 @@ PACKAGE = ROOT / "gradeprep"
 
 # Each may import only what stands before it (and, inside one folder, its neighbours).
 ORDER = (
-    *("errors", "lastwords", "machine", "model", "photometry", "plugins", "plates", "colour"),
+    *("errors", "lastwords", "machine", "model", "photometry", "ends", "plugins"),
+    *("plates", "colour"),
     *("looks", "transforms", "showlook", "stages", "meters", "checks", "sidecar", "pipeline"),
     *("runners", "farm", "onset", "conform", "handover", "review", "demo", "api", "cli", "guard"),
     "__main__",

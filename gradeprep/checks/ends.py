@@ -8,12 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from gradeprep.checks.plateau import Band, Bins, Surroundings, band, convincing, surroundings
+from gradeprep.ends import LEAST, shared
 from gradeprep.plugins.contracts import Pixels, PlateView
 
 __all__ = ["at_an_end", "first_clip"]
-
-_LEAST = 16
-"""Samples of one value that make a plateau and no chance."""
 
 
 def at_an_end(recorded: Pixels, ceiling: float | None) -> npt.NDArray[np.bool_]:
@@ -30,8 +28,8 @@ def at_an_end(recorded: Pixels, ceiling: float | None) -> npt.NDArray[np.bool_]:
     for channel in range(recorded.shape[2]):
         plane = recorded[..., channel]
         for end in (plane.min(initial=np.inf), plane.max(initial=-np.inf)):
-            there = plane == end
-            if np.count_nonzero(there) >= _LEAST:
+            there = shared(plane, end)
+            if there is not None:
                 found |= there
         if ceiling is not None:
             found |= plane >= ceiling
@@ -65,7 +63,7 @@ def _clip(
 ) -> Band | None:
     """The band that a channel piles up in, if it is convincing."""
     bins, scale = Bins.of(plate.scale), plate.scale
-    found = band(counts, bins, scale, least=_LEAST)
+    found = band(counts, bins, scale, least=LEAST)
     if found is None:
         return None
     pile = found

@@ -13,8 +13,9 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from gradeprep.checks.noisetable import NoiseTable, measure_noise
-from gradeprep.checks.tones import ACCEPTABLE, EXCELLENT, Clean
+from gradeprep.checks.tones import Clean
 from gradeprep.model.record import Finding
+from gradeprep.photometry import ACCEPTABLE, EXCELLENT
 from gradeprep.plugins.contracts import PlateView
 
 __all__ = ["Noise", "NoiseParams"]

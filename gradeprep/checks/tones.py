@@ -17,8 +17,6 @@ import numpy.typing as npt
 from gradeprep.model.stops import GREY, tone
 
 __all__ = [
-    "ACCEPTABLE",
-    "EXCELLENT",
     "PER_STOP",
     "Clean",
     "NoiseBin",
@@ -26,12 +24,6 @@ __all__ = [
     "bin_of",
     "decibels",
 ]
-
-ACCEPTABLE = 10.0
-"""Signal to noise of the first acceptable picture (ISO 12232)."""
-
-EXCELLENT = 40.0
-"""Signal to noise of the first excellent picture (ISO 12232)."""
 
 PER_STOP = 3
 """Bins a stop."""

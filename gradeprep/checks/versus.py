@@ -19,8 +19,9 @@ import numpy.typing as npt
 from gradeprep.checks.blocks import tiles
 from gradeprep.checks.ends import at_an_end, first_clip
 from gradeprep.checks.noisetable import NoiseTable, measure_noise
-from gradeprep.checks.tones import ACCEPTABLE, EXCELLENT, PER_STOP, Clean, NoiseCurve
+from gradeprep.checks.tones import PER_STOP, Clean, NoiseCurve
 from gradeprep.model.stops import GREY, gain
+from gradeprep.photometry import ACCEPTABLE, EXCELLENT
 from gradeprep.plugins.contracts import PlateView
 
 __all__ = ["Gain", "Hotter", "Range", "Shift", "Versus", "compare", "hotter"]

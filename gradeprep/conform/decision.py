@@ -16,7 +16,7 @@ from gradeprep.conform.timeline import cdl_of, numbers_in
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.model.conformed import Cdl
 from gradeprep.model.stops import stops_from, valid_stops
-from gradeprep.plates.regular import content
+from gradeprep.plates.regular import asked_for
 
 __all__ = ["ChannelStops", "decision_from", "decisions_in"]
 
@@ -62,12 +62,8 @@ def decisions_in(path: Path) -> Mapping[str, ChannelStops]:
             f"'{kind}' is no form of a decision", file=path, remedy="give .cc, .ccc, .cdl or .clf"
         )
     try:
-        raw = content(path, _MAX_BYTES)
+        raw = asked_for(path, _MAX_BYTES, missing="there is no such file")
         return {"": _stops(_clf_gains(path))} if kind == ".clf" else _cdl_stops(raw)
-    except FileNotFoundError:
-        raise RequestError("there is no such file", file=path) from None
-    except OSError as error:
-        raise RequestError(f"cannot be read: {error.strerror}", file=path) from error
     except GradeprepError as error:
         raise error.at(file=path) from error
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from gradeprep.conform import ale, cmx
 from gradeprep.conform.timeline import Timeline
 from gradeprep.errors import GradeprepError, RequestError
-from gradeprep.plates.regular import content
+from gradeprep.plates.regular import asked_for
 
 __all__ = ["KINDS", "read_timeline"]
 
@@ -36,12 +36,8 @@ def read_timeline(path: Path, rate: Fraction | None = None) -> Timeline:
             f"'{path.suffix}' is no timeline that is read", file=path, remedy="give an " + _listed()
         )
     try:
-        text = _decoded(content(path, _MAX_BYTES))
-        timeline = _read(kind, text, rate)
-    except FileNotFoundError:
-        raise RequestError("there is no such timeline", file=path) from None
-    except OSError as error:
-        raise RequestError(f"cannot be read: {error.strerror}", file=path) from error
+        raw = asked_for(path, _MAX_BYTES, missing="there is no such timeline")
+        timeline = _read(kind, _decoded(raw), rate)
     except GradeprepError as error:
         raise error.at(file=path) from error
     if not timeline.events and not timeline.remarks:

@@ -12,14 +12,14 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
-from gradeprep.errors import OutputRefusedError, RequestError, WriteError
+from gradeprep.errors import RequestError, WriteError
 from gradeprep.model.handed import FileTold, HandedOver, LeftOutTold, RefusedFile
 from gradeprep.model.wording import filled
 from gradeprep.plates.atomic import publish
 from gradeprep.plugins.calling import calling
 from gradeprep.plugins.contracts import Decided, Document
 from gradeprep.plugins.registry import installed
-from gradeprep.runners.folder import result_folder
+from gradeprep.runners.folder import check_free, result_folder
 
 __all__ = ["EVERY", "Prepared", "deliver", "parameters", "prepare"]
 
@@ -108,7 +108,8 @@ def deliver(prepared: Prepared, folder: Path, *, overwrite: bool = False) -> Han
         OutputRefusedError: A file is there already, or the folder is a file.
         WriteError: The folder cannot be made.
     """
-    _check_output(folder, [document.name for _, document in prepared.documents], overwrite)
+    names = [document.name for _, document in prepared.documents]
+    check_free(folder, names, overwrite=overwrite)
     files: list[FileTold] = []
     refused: list[RefusedFile] = []
     with result_folder(folder):
@@ -134,18 +135,6 @@ def deliver(prepared: Prepared, folder: Path, *, overwrite: bool = False) -> Han
         left_out=prepared.left_out,
         refused=tuple(refused),
     )
-
-
-def _check_output(folder: Path, names: Iterable[str], overwrite: bool) -> None:
-    if folder.exists() and not folder.is_dir():
-        raise OutputRefusedError("is a file", file=folder, remedy="name a folder")
-    paths = [folder / name for name in names]
-    there = [path for path in paths if path.exists() or path.is_symlink()]
-    if there and not overwrite:
-        others = f" and {len(there) - 1} more" if len(there) > 1 else ""
-        raise OutputRefusedError(
-            f"exists already{others}", file=there[0], remedy="say --overwrite, or name a new folder"
-        )
 
 
 def _write(text: str, path: Path) -> None:

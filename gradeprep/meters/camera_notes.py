@@ -20,7 +20,7 @@ from gradeprep.errors import RequestError
 from gradeprep.meters.labels import COLUMNS
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.yamltext import parse_yaml
-from gradeprep.plates.regular import content
+from gradeprep.plates.regular import asked_for, decoded
 
 __all__ = ["FREE", "Note", "read_note"]
 
@@ -111,21 +111,11 @@ def _rows(path: Path) -> list[Note]:
     reader = readers.get(path.suffix.lower())
     if reader is None:
         raise RequestError("is not a kind of notes", file=path, remedy="give .csv, .yaml or .yml")
-    rows = list(reader(_text(path), str(path)))
+    raw = asked_for(path, _MAX_BYTES, missing="there are no such notes")
+    rows = list(reader(decoded(raw, path, "utf-8-sig"), str(path)))
     if not rows:
         raise RequestError("has no notes in it", file=path)
     return rows
-
-
-def _text(path: Path) -> str:
-    try:
-        return content(path, _MAX_BYTES).decode("utf-8-sig")
-    except FileNotFoundError:
-        raise RequestError("there are no such notes", file=path) from None
-    except UnicodeDecodeError as error:
-        raise RequestError(f"is not UTF-8 text: {error.reason}", file=path) from error
-    except OSError as error:
-        raise RequestError(f"cannot be read: {error.strerror}", file=path) from error
 
 
 def _csv_rows(text: str, file: str) -> Iterator[Note]:

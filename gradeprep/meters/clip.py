@@ -5,12 +5,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from gradeprep.ends import shared
 from gradeprep.plugins.contracts import Pixels
 
 __all__ = ["at_top", "tops"]
-
-_LEAST = 16
-"""Samples of one value that make a plateau and no chance."""
 
 _NEAR = 0.01
 """Width of the zone under a plateau that must hold fewer samples than it, as share of its value."""
@@ -45,10 +43,10 @@ def at_top(
 
 def _plateau(plane: npt.NDArray[np.floating]) -> float:
     top = float(plane.max())
-    there = plane == top
-    count = int(np.count_nonzero(there))
-    if count < _LEAST:
+    there = shared(plane, top)
+    if there is None:
         return np.inf
+    count = int(np.count_nonzero(there))
     near = int(np.count_nonzero(plane > top - _NEAR * abs(top))) - count
     return top if count > near and _has_noise(plane, there) else np.inf
 

@@ -15,14 +15,6 @@ from gradeprep import photometry
 
 __all__ = ["COLUMNS", "Label", "marked_aperture", "told"]
 
-# fmt: off
-_MARKS = frozenset((
-    0.7, 0.8, 0.9, 1, 1.1, 1.2, 1.4, 1.6, 1.8, 2, 2.2, 2.5, 2.8, 3.2, 3.5, 4, 4.5, 5, 5.6, 6.3,
-    7.1, 8, 9, 10, 11, 13, 14, 16, 18, 20, 22, 25, 29, 32, 36, 40, 45, 51, 57, 64,
-))
-# fmt: on
-"""Apertures as lenses mark them, by thirds of a stop (ISO 517; from memory)."""
-
 _MOST_DENSITY = 6.0  # 20 stops: a larger number is a filter factor that lost its name
 
 _DIGITS = r"[-+]?[0-9]{1,12}(?:\.[0-9]{0,12})?|[-+]?\.[0-9]{1,12}"
@@ -112,7 +104,7 @@ def told(column: str, written: str, *, marked: bool) -> Label:
 
 def marked_aperture(number: float) -> float:
     """The aperture that a mark of the third-stop series stands for; any other as it is."""
-    return photometry.exact_aperture(number) if number in _MARKS else number
+    return photometry.exact_aperture(number) if number in photometry.APERTURE_MARKS else number
 
 
 def _aperture(written: str, number: float, *, marked: bool) -> Label:

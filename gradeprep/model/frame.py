@@ -158,11 +158,6 @@ class Frame:
         ]
         return table(f"{self.format} frame", rows, head=("part", "channel", "type", "size"))
 
-    def with_part(self, index: int, part: Part) -> Frame:
-        """The same frame with one part replaced."""
-        parts = tuple(part if i == index else old for i, old in enumerate(self.parts))
-        return replace(self, parts=parts)
-
 
 def _told_size(plane: Plane) -> str:
     return f"{plane.shape[1]} x {plane.shape[0]}"

@@ -22,6 +22,7 @@ from gradeprep.onset.compensation import Order
 from gradeprep.onset.deviation import Deviation, Probe, deviation
 from gradeprep.onset.exact import through
 from gradeprep.plates.atomic import publish
+from gradeprep.runners.folder import check_free
 from gradeprep.transforms import from_file
 
 __all__ = ["make"]
@@ -52,7 +53,8 @@ def make(order: Order, folder: Path, *, overwrite: bool = False) -> Compensated:
         WriteError: A file could not be written whole.
     """
     card = folder / f"{order.name}.txt"
-    _check_output(order, folder, card, overwrite=overwrite)
+    names = [*(name for _, _, name in order.files()), card.name]
+    check_free(folder, names, overwrite=overwrite)
     fresh = not folder.exists()
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -86,18 +88,6 @@ def make(order: Order, folder: Path, *, overwrite: bool = False) -> Compensated:
         with suppress(OSError):  # somebody put a file there meanwhile
             folder.rmdir()
     return told
-
-
-def _check_output(order: Order, folder: Path, card: Path, *, overwrite: bool) -> None:
-    if folder.exists() and not folder.is_dir():
-        raise OutputRefusedError("is a file", file=folder, remedy="name a folder")
-    paths = [*(folder / name for _, _, name in order.files()), card]
-    there = [path for path in paths if path.exists() or path.is_symlink()]
-    if there and not overwrite:
-        others = f" and {len(there) - 1} more" if len(there) > 1 else ""
-        raise OutputRefusedError(
-            f"exists already{others}", file=there[0], remedy="say --overwrite, or name a new folder"
-        )
 
 
 def _hand_out(

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from gradeprep.model.advised import Advised, Ceiling, Division, Key, Scene, Watch
 from gradeprep.model.stops import valid_stops
 from gradeprep.onset.present import Present
-from gradeprep.onset.sensor import ACCEPTABLE, SensorModel, noise
+from gradeprep.onset.sensor import SensorModel, noise
 from gradeprep.onset.series import INDICES, marked_index
 from gradeprep.onset.ways import ways
-from gradeprep.photometry import index_from_stops, stops_from_index
+from gradeprep.photometry import ACCEPTABLE, index_from_stops, stops_from_index
 
 __all__ = [
     "CAUTIONS",

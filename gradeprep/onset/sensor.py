@@ -7,14 +7,9 @@ from dataclasses import dataclass
 
 from gradeprep.model.advised import Noise, ToneNoise, Usable
 from gradeprep.model.stops import gain, stops_from
+from gradeprep.photometry import ACCEPTABLE, EXCELLENT
 
-__all__ = ["ACCEPTABLE", "EXCELLENT", "SensorModel", "noise"]
-
-ACCEPTABLE = 10.0
-"""Signal to noise of the first acceptable picture (ISO 12232)."""
-
-EXCELLENT = 40.0
-"""Signal to noise of the first excellent picture (ISO 12232)."""
+__all__ = ["SensorModel", "noise"]
 
 _DARKEST = -8
 """Darkest tone that a table shows, in stops from grey."""

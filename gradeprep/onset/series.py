@@ -4,18 +4,12 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from gradeprep.photometry import exact_aperture
+from gradeprep.photometry import APERTURE_MARKS, exact_aperture
 
 __all__ = ["ANGLES", "APERTURES", "DENSITIES", "INDICES", "TIMES", "filters", "marked_index"]
 
 # fmt: off
-APERTURES: dict[float, float] = {
-    mark: exact_aperture(mark)
-    for mark in (
-        0.7, 0.8, 0.9, 1, 1.1, 1.2, 1.4, 1.6, 1.8, 2, 2.2, 2.5, 2.8, 3.2, 3.5, 4, 4.5, 5, 5.6,
-        6.3, 7.1, 8, 9, 10, 11, 13, 14, 16, 18, 20, 22, 25, 29, 32, 36, 40, 45, 51, 57, 64,
-    )
-}
+APERTURES: dict[float, float] = {mark: exact_aperture(mark) for mark in APERTURE_MARKS}
 """Marks of f-numbers and T-stops by thirds, and what they stand for (ISO 517; from memory)."""
 
 INDICES = (

@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from gradeprep.errors import RequestError
 from gradeprep.model.lines import Lines
 from gradeprep.model.recipe import Kinds, Recipe, build_recipe
-from gradeprep.plates.regular import content
+from gradeprep.plates.regular import asked_for, decoded
 from gradeprep.plugins.registry import installed
 
 __all__ = ["build", "kinds", "read_recipe"]
@@ -23,14 +22,7 @@ def read_recipe(path: Path) -> Recipe:
     """
     from gradeprep.model.yamltext import MAX_BYTES, parse_yaml  # `pull` reads no YAML
 
-    try:
-        text = content(path, MAX_BYTES).decode("utf-8")
-    except FileNotFoundError:
-        raise RequestError("there is no such recipe", file=path) from None
-    except UnicodeDecodeError as error:
-        raise RequestError(f"is not UTF-8 text: {error.reason}", file=path) from error
-    except OSError as error:
-        raise RequestError(f"cannot be read: {error.strerror}", file=path) from error
+    text = decoded(asked_for(path, MAX_BYTES, missing="there is no such recipe"), path)
     data, lines = parse_yaml(text, file=str(path))
     return build(data, lines=lines, file=str(path))
 

@@ -8,7 +8,9 @@ from __future__ import annotations
 import stat
 from pathlib import Path
 
-__all__ = ["NotRegularError", "TooLargeError", "check_regular", "content"]
+from gradeprep.errors import RequestError
+
+__all__ = ["NotRegularError", "TooLargeError", "asked_for", "check_regular", "content", "decoded"]
 
 
 class NotRegularError(OSError):
@@ -54,3 +56,34 @@ def content(path: Path, limit: int) -> bytes:
     if len(found) > limit:
         raise TooLargeError(path, limit)
     return found
+
+
+def asked_for(path: Path, limit: int, *, missing: str) -> bytes:
+    """All bytes of a file that a person named.
+
+    Args:
+        path: The file.
+        limit: Most bytes that it may have.
+        missing: What to say where there is none.
+
+    Raises:
+        RequestError: It is not there, is no regular file, is too large, or cannot be read.
+    """
+    try:
+        return content(path, limit)
+    except FileNotFoundError:
+        raise RequestError(missing, file=path) from None
+    except OSError as error:
+        raise RequestError(f"cannot be read: {error.strerror}", file=path) from error
+
+
+def decoded(raw: bytes, path: Path, encoding: str = "utf-8") -> str:
+    """The text that bytes of a file are.
+
+    Raises:
+        RequestError: They are no such text.
+    """
+    try:
+        return raw.decode(encoding)
+    except UnicodeDecodeError as error:
+        raise RequestError(f"is not UTF-8 text: {error.reason}", file=path) from error

@@ -11,7 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from gradeprep.checks.tones import ACCEPTABLE, EXCELLENT, NoiseCurve, decibels
+from gradeprep.checks.tones import NoiseCurve, decibels
+from gradeprep.photometry import ACCEPTABLE, EXCELLENT
 from gradeprep.review.plotted import Draw, Inks, legend, svg
 
 __all__ = ["noise_caption", "noise_svg", "plot_noise"]

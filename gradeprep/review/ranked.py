@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from gradeprep.checks.tones import ACCEPTABLE, Clean
+from gradeprep.checks.tones import Clean
 from gradeprep.model.record import Finding
+from gradeprep.photometry import ACCEPTABLE
 from gradeprep.review.gathered import Gathered
 from gradeprep.review.seen import Seen
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from gradeprep.errors import WriteError
+from gradeprep.errors import OutputRefusedError, WriteError
 from gradeprep.plates import atomic
 
-__all__ = ["result_folder"]
+__all__ = ["check_free", "result_folder"]
 
 
 @contextmanager
@@ -39,3 +39,20 @@ def result_folder(folder: Path) -> Iterator[None]:
         for there in made:
             with suppress(OSError):  # it holds something now
                 there.rmdir()
+
+
+def check_free(folder: Path, names: Iterable[str], *, overwrite: bool) -> None:
+    """Refuse to write files over others unless that is asked for.
+
+    Raises:
+        OutputRefusedError: The folder is a file, or holds one of the names.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise OutputRefusedError("is a file", file=folder, remedy="name a folder")
+    paths = [folder / name for name in names]
+    there = [path for path in paths if path.exists() or path.is_symlink()]
+    if there and not overwrite:
+        others = f" and {len(there) - 1} more" if len(there) > 1 else ""
+        raise OutputRefusedError(
+            f"exists already{others}", file=there[0], remedy="say --overwrite, or name a new folder"
+        )

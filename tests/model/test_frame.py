@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gradeprep.model.frame import Frame, Layout, Part, PartLayout, pixel_type, top_code
+from gradeprep.model.frame import Layout, Part, PartLayout, pixel_type, top_code
 
 WINDOW = (0, 0, 4, 3)
 RGB = {"R": "half", "G": "half", "B": "half"}
@@ -45,15 +45,6 @@ def test_planes_are_replaced_in_their_order():
     assert changed.channels["Z"] is old["Z"]
     assert part.channels["R"] is old["R"]
     assert part.size == (2, 3)
-
-
-def test_parts_are_replaced_in_their_place():
-    parts = tuple(Part(name, {}) for name in "abc")
-    frame = Frame("exr", parts, b"header")
-    changed = frame.with_part(1, Part("new", {}))
-    assert [part.name for part in changed.parts] == ["a", "new", "c"]
-    assert changed.raw == b"header"
-    assert frame.parts == parts
 
 
 @pytest.mark.parametrize(

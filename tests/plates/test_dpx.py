@@ -583,11 +583,11 @@ WRONG = [
 def altered(frame: Frame, *, drop: str = "", **planes) -> Frame:
     part = frame.parts[0].with_planes(planes)
     kept = {name: plane for name, plane in part.channels.items() if name != drop}
-    return frame.with_part(0, replace(part, channels=kept))
+    return replace(frame, parts=(replace(part, channels=kept),))
 
 
 def with_header(frame: Frame, **entries) -> Frame:
-    return frame.with_part(0, replace(frame.parts[0], header=entries))
+    return replace(frame, parts=(replace(frame.parts[0], header=entries),))
 
 
 @pytest.mark.parametrize(

@@ -9,10 +9,10 @@ import numpy.typing as npt
 
 from gradeprep.checks.clipping import Ceiling, ClippingParams, ceilings, clip_mask
 from gradeprep.checks.noisetable import NoiseTable, measure_noise
-from gradeprep.checks.tones import ACCEPTABLE, EXCELLENT
 from gradeprep.errors import RequestError
 from gradeprep.model.recipe import Shot
 from gradeprep.model.stops import GREY
+from gradeprep.photometry import ACCEPTABLE, EXCELLENT
 from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import Pixels
 from gradeprep.review.desk.frames import Seen

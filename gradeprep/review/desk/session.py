@@ -20,7 +20,7 @@ from gradeprep.model.yamltext import MAX_BYTES, parse_yaml
 from gradeprep.pipeline.asked import build
 from gradeprep.pipeline.restage import Change, with_stages
 from gradeprep.pipeline.rewrite import replace_text
-from gradeprep.plates.regular import content
+from gradeprep.plates.regular import asked_for, content, decoded
 from gradeprep.runners import lock
 
 __all__ = ["ChangedError", "Loaded", "Session"]
@@ -176,15 +176,8 @@ class Session:
 
 
 def _loaded(path: Path) -> Loaded:
-    try:
-        found = content(path, MAX_BYTES)
-        text = found.decode("utf-8")
-    except FileNotFoundError:
-        raise RequestError("there is no such recipe", file=path) from None
-    except UnicodeDecodeError as error:
-        raise RequestError(f"is not UTF-8 text: {error.reason}", file=path) from error
-    except OSError as error:
-        raise RequestError(f"cannot be read: {error.strerror}", file=path) from error
+    found = asked_for(path, MAX_BYTES, missing="there is no such recipe")
+    text = decoded(found, path)
     return Loaded(text, _revision(found), _built(text, path))
 
 
