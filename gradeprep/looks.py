@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -10,6 +9,7 @@ import PyOpenColorIO as ocio
 
 from gradeprep.colour import Colour, Convert, applied
 from gradeprep.errors import ColourError
+from gradeprep.model.wording import hinted
 
 __all__ = ["Look", "find_look", "shown"]
 
@@ -55,12 +55,10 @@ def _named(name: str, known: Iterable[str], kind: str, config: str) -> str:
     names = {item.lower(): item for item in known}
     if name.lower() in names:
         return names[name.lower()]
-    close = difflib.get_close_matches(name.lower(), names, n=3, cutoff=0.5)
-    told = ", ".join(repr(names[item]) for item in close or names)
     raise ColourError(
         f"config '{config}' has no {kind} named '{name}'",
         key=f"--{kind.split()[0]}",
-        remedy=f"did you mean {told}?" if close else f"it has {told or 'none'}",
+        remedy=hinted(name, names.values()),
     )
 
 

@@ -6,7 +6,6 @@ is made of: a look that changes makes no plate stale.
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 from pathlib import Path
 
@@ -18,6 +17,7 @@ from gradeprep.colour import Colour, Convert, applied
 from gradeprep.errors import ColourError
 from gradeprep.model.recipe import LookAsk
 from gradeprep.model.task import LookOrder
+from gradeprep.model.wording import hinted
 from gradeprep.plates.regular import content
 from gradeprep.transforms import from_file
 
@@ -93,12 +93,10 @@ def _named(colour: Colour, name: str) -> str:
     known = {str(look).lower(): str(look) for look in colour.config.getLookNames()}
     if name.lower() in known:
         return known[name.lower()]
-    close = difflib.get_close_matches(name.lower(), known, n=3, cutoff=0.4)
-    told = ", ".join(repr(known[item]) for item in close or known)
     raise ColourError(
         f"config '{colour.name}' has no look '{name}'",
         key=_KEY,
-        remedy=f"did you mean {told}?" if close else f"it has {told or 'none'}; a file is another",
+        remedy=f"{hinted(name, known.values())}; or name a file",
     )
 
 

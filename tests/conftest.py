@@ -1,4 +1,4 @@
-"""The same examples for every property test, on every machine; and one browser for all pages."""
+"""The same examples for every property test, on every machine; and a browser."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ settings.register_profile("steady", derandomize=True, deadline=None, database=No
 settings.load_profile("steady")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser():
-    """Chromium without a window, one a session: two in one process would be one too many."""
+    """Chromium without a window; gone with the module, as its event loop is in others' way."""
     playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     with playwright.sync_playwright() as started:
         browser = started.chromium.launch(executable_path=chromium(), args=ARGUMENTS)

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 from gradeprep.errors import RequestError
 from gradeprep.model.lines import KeyPath
 
-__all__ = ["dotted", "filled", "nearest", "said"]
+__all__ = ["dotted", "filled", "hinted", "nearest", "said"]
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -89,6 +89,14 @@ def nearest(name: str, known: Iterable[str]) -> str:
     if close:
         return f"; did you mean {' or '.join(close)}?"
     return f"; known: {', '.join(known)}" if known else ""
+
+
+def hinted(name: str, known: Iterable[str]) -> str:
+    """What to do about a name that is none of the known ones, whatever the case of letters."""
+    names = {one.lower(): one for one in known}
+    close = difflib.get_close_matches(name.lower(), names, n=3, cutoff=0.4)
+    told = ", ".join(repr(names[one]) for one in close or names)
+    return f"did you mean {told}?" if close else f"it has {told or 'none'}"
 
 
 def _text_path(data: Any, loc: tuple[str | int, ...], *, missing: bool) -> KeyPath:

@@ -5,20 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-
 from gradeprep.checks.clipping import Ceiling, ClippingParams, ceilings, clip_mask
 from gradeprep.checks.noisetable import measure_noise
-from gradeprep.model.stops import GREY, gain
 from gradeprep.pipeline.view import View
 from gradeprep.review.clipmap import clip_map, told_ceilings, told_shares
 from gradeprep.review.noiseplot import noise_caption, plot_noise
 from gradeprep.review.sheet import PANEL, Panel, laid_out, sized
 from gradeprep.review.shown import Bytes, Screen
 from gradeprep.review.tonemap import plot_scale, tone_map
-from gradeprep.review.tones import plot_tones, tones_of
+from gradeprep.review.tones import landing, plot_tones, tones_of
 
-__all__ = ["ceilings_after", "check_sheet"]
+__all__ = ["check_sheet"]
 
 _HATCHED = (
     "\nhatched rising: R, falling: G, level: B; a pixel that covers one clipped sample is hatched "
@@ -82,7 +79,7 @@ def _panels(
             tones_of(light, view.weights),
             None if after is None else tones_of(after, view.weights),
             ceilings=ends,
-            ceilings_after=() if after is None else ceilings_after(view, frame, ends),
+            ceilings_after=() if after is None else landing(view, frame, ends),
         ),
         caption=_LUMINANCE + (_CEILING if ends else ""),
     )
@@ -99,12 +96,3 @@ def _panels(
 def _odd(view: View, frame: int) -> str:
     count = view.nonfinite(frame)
     return f"{count} samples are no numbers: squares in two greys" if count else ""
-
-
-def ceilings_after(view: View, frame: int, ends: Sequence[float]) -> list[float]:
-    """Where neutrals at some tones stand after the decided stages, in stops from grey."""
-    if not ends:
-        return []
-    light = np.array([[[GREY * gain(stops)] * 3 for stops in ends]], np.float32)
-    staged = view.stages(frame, light)[0] @ np.asarray(view.weights, np.float32)
-    return [float(np.log2(value / GREY)) if value > 0.0 else -math.inf for value in staged]

@@ -21,14 +21,14 @@ from gradeprep.checks.tones import NoiseBin, NoiseCurve
 from gradeprep.errors import GradeprepError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import FileRecord, Finding, PlateRecord
-from gradeprep.model.stops import GREY, gain, tone
+from gradeprep.model.stops import GREY, gain
 from gradeprep.pipeline.reopened import reopened
 from gradeprep.pipeline.view import View
 from gradeprep.plates import atomic
 from gradeprep.plates.sequence import Pattern
 from gradeprep.plugins.contracts import Pixels
 from gradeprep.review.gathered import Gathered, Told
-from gradeprep.review.tones import Tones, tones_of
+from gradeprep.review.tones import Tones, landing, tones_of
 
 __all__ = ["Seen", "see"]
 
@@ -172,7 +172,8 @@ def _see_before(seen: Seen, told: Told, view: View | None) -> None:
         return
     seen.ceilings = found
     seen.mask = clip_mask(view.recorded(frame), found)
-    after = seen.try_to(lambda: _after(view, frame, found), "the ceiling after")
+    ends = [one.stops for one in found if one is not None]
+    after = seen.try_to(lambda: landing(view, frame, ends), "the ceiling after")
     seen.ceilings_after = after or ()
 
 
@@ -182,17 +183,6 @@ def _clipping(findings: Sequence[Finding]) -> ClippingParams:
         if finding.numbers.get("ceiling") == "stated":
             return ClippingParams(code=finding.numbers["ceiling_recorded"], frames=_FRAMES)
     return ClippingParams(frames=_FRAMES)
-
-
-def _after(view: View, frame: int, found: Sequence[Ceiling | None]) -> tuple[float, ...]:
-    """Where neutral ceilings stand after all stages."""
-    stops = [one.stops for one in found if one is not None]
-    if not stops:
-        return ()
-    light = np.asarray([GREY * gain(one) for one in stops], np.float32)
-    rgb = np.ascontiguousarray(np.repeat(light[None, :, None], 3, axis=2))
-    out = view.stages(frame, rgb)[0] @ np.asarray(view.weights)
-    return tuple(tone(float(value)) for value in out)
 
 
 def _see_after(seen: Seen, source: View | None, result: View | None) -> None:

@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.model.stops import GREY
+from gradeprep.model.stops import GREY, gain, tone
+from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import Pixels
 from gradeprep.review.plotted import Draw, Inks, legend, svg
 
-__all__ = ["HIGH", "LOW", "STEP", "Tones", "plot_tones", "tones_of", "tones_svg"]
+__all__ = ["HIGH", "LOW", "STEP", "Tones", "landing", "plot_tones", "tones_of", "tones_svg"]
 
 LOW, HIGH, STEP = -12.0, 10.0, 0.25
 """First and last edge, and width of a bin, in stops from grey."""
@@ -59,6 +60,23 @@ def tones_of(light: Pixels, weights: Sequence[float]) -> Tones:
     index = np.clip(places, -1, count).astype(np.int64) + 1
     found = np.bincount(index.ravel(), minlength=count + 2) / luminance.size
     return Tones(tuple(found[1:-1].tolist()), float(found[0]), float(found[-1]))
+
+
+def landing(view: View, frame: int, tones: Sequence[float]) -> tuple[float, ...]:
+    """Where neutrals of some tones come to stand after all stages, in stops from grey.
+
+    One that a stage takes to black or under stands at -inf.
+
+    Args:
+        view: The plate, with its stages.
+        frame: Frame number, whose numbers the stages have.
+        tones: Stops from grey before them.
+    """
+    if not tones:
+        return ()
+    light = np.array([[[GREY * gain(stops)] * 3 for stops in tones]], np.float32)
+    staged = view.stages(frame, light)[0] @ np.asarray(view.weights)
+    return tuple(tone(float(value)) if value > 0.0 else -math.inf for value in staged)
 
 
 def plot_tones(

@@ -12,6 +12,7 @@ import logging
 import ssl
 import warnings
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from multiprocessing import resource_tracker
 from typing import TYPE_CHECKING, Any
@@ -93,7 +94,8 @@ def _scheduler(place: Place) -> Iterator[tuple[Client, float]]:
 
     security = _security(place)
     try:
-        asyncio.run(asyncio.wait_for(_greet(place.address, security), TIMEOUT))
+        with deaf(), ThreadPoolExecutor(1) as aside:  # a notebook's thread has a loop of its own
+            aside.submit(asyncio.run, _greet(place.address, security)).result()
         client = Client(place.address, timeout=TIMEOUT, security=security, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         raise _unreachable(place.address, error) from error
@@ -106,7 +108,8 @@ async def _greet(address: str, security: Any) -> None:
     from distributed.comm import connect
 
     asked = {} if security is None else security.get_connection_args("client")
-    comm = await connect(address, timeout=TIMEOUT, **asked)
+    async with asyncio.timeout(TIMEOUT):
+        comm = await connect(address, timeout=TIMEOUT, **asked)
     comm.abort()
 
 

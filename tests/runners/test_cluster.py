@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import datetime
 import ipaddress
@@ -343,6 +344,20 @@ def test_no_scheduler_there(tmp_path, capsys, monkeypatch):
         refused(
             capsys, tmp_path, ("run", recipe, "--on", where), where, "no scheduler answers", code=2
         )
+
+
+def test_a_thread_with_an_event_loop_asks_too(tmp_path, capsys):
+    """A notebook's cells run in one."""
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        nobody = f"tcp://127.0.0.1:{taken.getsockname()[1]}"
+    exr_plate(tmp_path / "plate", 3)
+    recipe = write_recipe(tmp_path)
+
+    async def cell():
+        asked = ("run", recipe, "--on", nobody)
+        refused(capsys, tmp_path, asked, nobody, "no scheduler answers", code=2)
+
+    asyncio.run(cell())
 
 
 def test_ctrl_c_leaves_whole_frames_and_is_resumed(plugins, tmp_path):
