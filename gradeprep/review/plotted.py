@@ -20,7 +20,7 @@ import html
 import io
 import re
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from typing import Any
@@ -216,7 +216,15 @@ def _attributes(match: re.Match[str]) -> str:
 
 
 def _own_ids(text: str) -> str:
-    used = set(re.findall(r"#([A-Za-z][\w.-]*)\b", text))
+    """Ids by order and by what is drawn: the library's own depend on more than that."""
+    used = re.findall(r'(?:url\(#|href="#)([^")]+)', text)
+    order = {name: str(number) for number, name in enumerate(dict.fromkeys(used))}
+    text = re.sub(r' id="([^"]*)"', lambda m: _numbered(order, m[1]), text)
+    text = re.sub(r'(url\(#|href="#)([^")]+)', lambda m: f"{m[1]}{order[m[2]]}", text)
     mark = hashlib.sha256(text.encode()).hexdigest()[:8]
-    text = re.sub(r' id="([^"]*)"', lambda m: f' id="{m[1]}-{mark}"' if m[1] in used else "", text)
-    return re.sub(r'(url\(#|href="#)([\w.-]+)', rf"\1\2-{mark}", text)
+    return re.sub(r'( id="|url\(#|href="#)(\d+)', rf"\1p{mark}-\2", text)
+
+
+def _numbered(order: Mapping[str, str], name: str) -> str:
+    """An id that something refers to, by its number; nothing of the others."""
+    return f' id="{order[name]}"' if name in order else ""

@@ -81,6 +81,18 @@ def test_and_so_they_do_in_another_process():
     assert done.stdout.strip() == plot("scale")
 
 
+def test_ids_of_the_library_leave_no_trace():
+    """They count what the process drew before, too."""
+
+    def named(name):
+        def draw(axes, inks):
+            axes.plot([0, 1], [0, 1], marker="o", color=inks.after)[0].set_gid(name)
+
+        return svg(draw, title="a line")
+
+    assert named("line_1") == named("line_2")
+
+
 @every_plot
 def test_a_plot_is_one_small_element(name):
     text = plot(name)
