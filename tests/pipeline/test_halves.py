@@ -23,9 +23,12 @@ def cast(values: np.ndarray) -> np.ndarray:
 
 
 def test_every_half_is_widened() -> None:
-    wide = np.empty(ALL.shape, np.float32)
-    widen(ALL, wide)
-    assert np.array_equal(wide, ALL.astype(np.float32), equal_nan=True)
+    for halves in (ALL, ALL.reshape(256, 256), ALL[0x400:0x7C00], ALL[::-1].copy()):
+        wide = np.empty(halves.shape, np.float32)
+        widen(halves, wide)
+        assert np.array_equal(wide, halves.astype(np.float32), equal_nan=True)
+        zero = wide == 0.0
+        assert np.array_equal(np.signbit(wide)[zero], np.signbit(halves)[zero])
 
 
 def test_every_half_and_its_neighbours_are_rounded() -> None:
