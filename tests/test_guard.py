@@ -177,3 +177,29 @@ def test_only_commands_that_may_begin_anew_do():
 
     assert AGAIN.keys() <= COMMANDS.keys()
     assert not AGAIN.keys() & {"demo", "compensate", "handover"}
+
+
+@pytest.mark.parametrize(("way", "code"), [("", 0), ("3", 3), ("None", 0), ("'why'", 1)])
+def test_what_was_to_be_done_at_exit_is_done(way, code):
+    told = (
+        "import atexit, sys; from gradeprep.guard import leave; "
+        "atexit.register(print, 'at exit'); sys.stdout.write('said, '); "
+        f"leave(lambda: {f'sys.exit({way})' if way else 'None'})"
+    )
+    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (code, "said, at exit\n", "")
+
+
+def test_a_reader_that_has_gone_is_told_by_the_code_alone():
+    told = "from gradeprep.guard import leave; leave(lambda: print('said'))"
+    read, write = os.pipe()
+    os.close(read)
+    with os.fdopen(write, "wb") as gone:
+        done = subprocess.run(
+            [sys.executable, "-c", told],
+            env={**os.environ, "PYTHONUNBUFFERED": ""},  # it is heard of at the very end only
+            stdout=gone,
+            stderr=subprocess.PIPE,
+            check=False,
+        )
+    assert (done.returncode, done.stderr) == (1, b"")

@@ -40,6 +40,11 @@ def test_workers_are_spawned_and_leave_ctrl_c_to_the_parent(tmp_path, monkeypatc
     assert {mark for *_, mark in found} == {"imported"}
 
 
+def test_what_workers_said_is_there_when_they_have_left(tmp_path, capfd):
+    assert set(outcomes(workers.task(tmp_path, 6), workers.said, 2)) == set(range(1, 7))
+    assert sorted(capfd.readouterr().out.splitlines()) == [f"frame {n}" for n in range(1, 7)]
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")
 def test_workers_hear_no_signal_even_while_they_start(tmp_path):
     """A Ctrl-C goes to all processes of a terminal: one that is still importing would say so."""
