@@ -32,7 +32,7 @@ from gradeprep.plates.dpxheader import (
 
 __all__ = ["inspect", "new_header", "patched", "read", "write"]
 
-_CHUNK_BYTES = 1 << 16
+_CHUNK_BYTES = 124 << 10
 """Image data unpacked or packed in one go.
 
 It stays in a processor's cache, and temporary arrays stay below the 128 KiB from which allocators
@@ -147,27 +147,27 @@ def _read_element(
 ) -> tuple[dict[str, Plane], dict[str, Any]]:
     """Planes of one element, and what else lies in its image data and after it."""
     file.seek(element.offset)
-    codes = np.empty((element.height, element.samples), element.packing.sample_type)
+    shape = (len(element.channels), element.height, element.width)
+    planes = np.empty(shape, element.packing.sample_type)
     padding: npt.NDArray[np.uint8] | None = None
     spare = _spare(element)
     for rows in _row_chunks(element):
         lines = np.empty((rows.stop - rows.start, element.line_bytes), np.uint8)
         if file.readinto(lines.data) < lines.nbytes:
             raise _shrunk()
-        element.packing.unpack(lines[:, : element.row_bytes], codes[rows])
+        element.packing.unpack_planes(lines[:, : element.row_bytes], list(planes[:, rows]))
         if spare.any() and (np.bitwise_or.reduce(lines, axis=0) & spare).any():
             if padding is None:
                 padding = np.zeros((element.height, element.line_bytes), np.uint8)
             padding[rows] = lines & spare
     after = _exactly(file, limit - element.end)
-    pixels = codes.reshape(element.height, element.width, len(element.channels))
-    planes = {name: pixels[:, :, element.channels.index(name)] for name in _channel_order(element)}
+    by_name = {name: planes[element.channels.index(name)] for name in _channel_order(element)}
     carried: dict[str, Any] = {"line_bytes": element.line_bytes}
     if padding is not None:
         carried["padding"] = padding
     if after:
         carried["after"] = after
-    return planes, carried
+    return by_name, carried
 
 
 def _spare(element: Element) -> npt.NDArray[np.uint8]:
@@ -254,15 +254,12 @@ def _write_element(file: BufferedWriter, element: Element, part: Part) -> None:
     padding = _padding(element, part)
     top = (1 << element.packing.bits) - 1
     for rows in _row_chunks(element):
-        count = rows.stop - rows.start
-        shape = (count, element.width, len(element.channels))
-        pixels = np.empty(shape, element.packing.sample_type)
-        for index, name in enumerate(element.channels):
-            pixels[:, :, index] = part.channels[name][rows]
-        if element.packing.bits in (10, 12) and pixels.max() > top:
-            raise ValueError(f"a code value of {pixels.max()} is beyond the largest, {top}")
-        lines = np.zeros((count, element.line_bytes), np.uint8)
-        element.packing.pack(pixels.reshape(count, -1), lines[:, : element.row_bytes])
+        planes = [part.channels[name][rows] for name in element.channels]
+        most = max(plane.max() for plane in planes)
+        if most > top:
+            raise ValueError(f"a code value of {most} is beyond the largest, {top}")
+        lines = np.zeros((rows.stop - rows.start, element.line_bytes), np.uint8)
+        element.packing.pack_planes(planes, lines[:, : element.row_bytes])
         if padding is not None:
             lines |= padding[rows]
         file.write(lines.data)

@@ -1,7 +1,7 @@
 """Code values of a DPX image in and out of their words (SMPTE ST 268, image element data).
 
 Every packing is told the same way: samples come in groups, a group fills whole words of 8, 16 or
-32 bits, and each sample of a group has its place in it. One routine unpacks and one packs:
+32 bits, and each sample of a group has its place in it:
 
 * 8 and 16 bit: one sample a word.
 * 12 bit filled: one sample in a 16-bit word; four spare bits below it (method A) or above (B).
@@ -13,6 +13,7 @@ Every packing is told the same way: samples come in groups, a group fills whole 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,6 +26,7 @@ PACKED, FILLED_A, FILLED_B = 0, 1, 2
 """Codes of the packing field."""
 
 _Words = npt.NDArray[np.unsignedinteger[Any]]
+_Planes = Sequence[npt.NDArray[Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,65 @@ class Packing:
     def row_bytes(self, samples: int) -> int:
         """Bytes that a row of so many samples takes before padding at its end."""
         return self._words(samples) * self.word // 8
+
+    def unpack_planes(self, rows: npt.NDArray[np.uint8], planes: _Planes) -> None:
+        """Code values of packed rows, a plane for each sample of a pixel.
+
+        Args:
+            rows: n x ``row_bytes(samples)`` bytes, contiguous within a row.
+            planes: n x width arrays of ``sample_type``, as many as a pixel has samples, filled.
+        """
+        lanes = self._lanes(len(planes))
+        if lanes is None:
+            count, width = planes[0].shape
+            codes = np.empty((count, width * len(planes)), self.sample_type)
+            self.unpack(rows, codes)
+            for index, plane in enumerate(planes):
+                plane[...] = codes[:, index :: len(planes)]
+            return
+        words = np.ascontiguousarray(rows.view(self._stored), self._stored.newbyteorder("="))
+        for plane, (lane, shift) in zip(planes, lanes, strict=True):
+            if self._whole:
+                plane[...] = words[:, lane]
+                continue
+            plane[...] = words[:, lane] >> shift
+            if shift + self.bits < self.word:  # what is above goes last: planes are the narrower
+                plane &= plane.dtype.type((1 << self.bits) - 1)
+
+    def pack_planes(self, planes: _Planes, rows: npt.NDArray[np.uint8]) -> None:
+        """Packed rows of code values; spare bits become zero.
+
+        Args:
+            planes: n x width arrays of ``sample_type``, one for each sample of a pixel, no value
+                over the depth.
+            rows: n x ``row_bytes(samples)`` bytes, contiguous within a row, that are filled.
+        """
+        lanes = self._lanes(len(planes))
+        if lanes is None:
+            count, width = planes[0].shape
+            self.pack(np.stack(planes, axis=-1).reshape(count, width * len(planes)), rows)
+            return
+        stored = rows.view(self._stored)
+        if len({lane.start for lane, _ in lanes}) == len(lanes):
+            for plane, (lane, shift) in zip(planes, lanes, strict=True):
+                stored[:, lane] = plane << shift
+            return
+        native = self._stored.newbyteorder("=")
+        words = np.zeros(stored.shape, native)
+        for plane, (_, shift) in zip(planes, lanes, strict=True):
+            words |= np.left_shift(plane, shift, dtype=native)
+        stored[...] = words
+
+    def _lanes(self, components: int) -> list[tuple[slice, int]] | None:
+        """Words of a row that hold each sample of a pixel, and its lowest bit in them.
+
+        None where pixels do not begin at words.
+        """
+        if len(self.places) == 1:
+            return [(slice(index, None, components), self.places[0]) for index in range(components)]
+        if len(self.places) == components and self._group == 1:
+            return [(slice(0, None), place) for place in self.places]
+        return None
 
     def unpack(self, rows: npt.NDArray[np.uint8], out: npt.NDArray[Any]) -> None:
         """Code values of packed rows.
