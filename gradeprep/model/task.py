@@ -7,20 +7,29 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from typing import Any, Literal
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Annotated, Any, Literal, overload
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    SerializerFunctionWrapHandler,
+    ValidatorFunctionWrapHandler,
+    WrapSerializer,
+    WrapValidator,
+)
 from pydantic.dataclasses import dataclass
 
 __all__ = [
     "ARITHMETIC",
     "ColourOrder",
     "FrameOrder",
+    "FrameOrders",
     "LookOrder",
     "Ordered",
     "OutputOrder",
     "StageOrder",
+    "Stages",
     "Task",
     "digest_of",
 ]
@@ -60,6 +69,10 @@ class StageOrder(Ordered):
         return ", ".join(parts)
 
 
+Stages = tuple[StageOrder, ...]
+"""The stages of a frame, in the order they are applied."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, config=_PLAIN)
 class FrameOrder:
     """One frame: where from, where to, and the stages in order.
@@ -78,9 +91,64 @@ class FrameOrder:
     number: int
     source: str
     result: str
-    stages: tuple[StageOrder, ...]
+    stages: Stages
     pulled: float = 0.0
     history: tuple[str, ...] = ()
+
+
+class FrameOrders(Sequence[FrameOrder]):
+    """The orders of many frames, each made when it is asked for.
+
+    A plan of ten thousand frames holds their numbers and, once, the stages that are equal.
+
+    Args:
+        numbers: Frame numbers.
+        stages: The stages of each.
+        make: Makes an order of a number and its stages; the same one each time.
+    """
+
+    __slots__ = ("_make", "_numbers", "_stages")
+
+    def __init__(
+        self,
+        numbers: Sequence[int],
+        stages: Sequence[Stages],
+        make: Callable[[int, Stages], FrameOrder],
+    ) -> None:
+        self._numbers, self._stages, self._make = numbers, stages, make
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    @overload
+    def __getitem__(self, place: int) -> FrameOrder: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> FrameOrders: ...
+
+    def __getitem__(self, place: int | slice) -> FrameOrder | FrameOrders:
+        if isinstance(place, slice):
+            return FrameOrders(self._numbers[place], self._stages[place], self._make)
+        return self._make(self._numbers[place], self._stages[place])
+
+    def __iter__(self) -> Iterator[FrameOrder]:
+        return map(self._make, self._numbers, self._stages)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Sequence) and tuple(self) == tuple(other)
+
+    __hash__ = None  # type: ignore[assignment]  # as a list's
+
+    def __repr__(self) -> str:
+        return repr(tuple(self))
+
+
+def _as_made(frames: Any, validated: ValidatorFunctionWrapHandler) -> Sequence[FrameOrder]:
+    return frames if isinstance(frames, FrameOrders) else tuple(validated(frames))
+
+
+def _all(frames: Sequence[FrameOrder], told: SerializerFunctionWrapHandler) -> Any:
+    return told(tuple(frames))
 
 
 class LookOrder(Ordered):
@@ -167,9 +235,9 @@ class Task(Ordered):
     layers: tuple[str, ...]
     nonfinite: Literal["keep", "fail"] = "keep"
     output: OutputOrder
-    frames: tuple[FrameOrder, ...]
+    frames: Annotated[Sequence[FrameOrder], WrapValidator(_as_made), WrapSerializer(_all)]
 
-    def only(self, frames: tuple[FrameOrder, ...]) -> Task:
+    def only(self, frames: Sequence[FrameOrder]) -> Task:
         """The same order for some of its frames."""
         return self.model_copy(update={"frames": frames})
 

@@ -9,9 +9,11 @@ go on; a wrong request stops everything before anything is touched.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Collection, Mapping
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import cached_property
+from itertools import groupby, repeat
 from pathlib import Path
 from typing import Any
 
@@ -33,8 +35,10 @@ from gradeprep.model.task import (
     ARITHMETIC,
     ColourOrder,
     FrameOrder,
+    FrameOrders,
     LookOrder,
     OutputOrder,
+    Stages,
     Task,
     digest_of,
 )
@@ -121,9 +125,12 @@ def _planner(recipe: Recipe, folder: Path, options: Options) -> tuple[_Planner, 
 
 
 def _no_two_write_one(shots: Mapping[str, ShotPlan]) -> None:
+    folders = Counter(os.path.realpath(shot.folder) for shot in shots.values())
     owner: dict[tuple[str, str], str] = {}
     for name, shot in shots.items():
         folder = os.path.realpath(shot.folder)
+        if folders[folder] == 1:  # no shot writes one name twice
+            continue
         for order in shot.task.frames:
             other = owner.setdefault((folder, Path(order.result).name), name)
             if other != name:
@@ -137,6 +144,8 @@ def _no_two_write_one(shots: Mapping[str, ShotPlan]) -> None:
 
 def _no_result_is_a_source(shots: Mapping[str, ShotPlan]) -> None:
     """No shot may write over another's plate, by whatever path or link it gets there."""
+    if not any(shot.existing for shot in shots.values()):
+        return
     sources = {
         atomic.identity(Path(order.source)): name
         for name, shot in shots.items()
@@ -294,8 +303,9 @@ class _ShotPlanner:
         order, output = self._decided_output
         self._not_pulled_before()
         digest = self._digest(order, output)
-        frames = tuple(self._frame(number, place.paths[number]) for number in found.frames)
-        decisions = [self._decision(frame) for frame in frames]
+        stages = tuple(map(self.settled.orders, found.frames))
+        frames = FrameOrders(found.frames.numbers, stages, self._orders(place))
+        decisions = list(self._decisions(stages))
         used = [self._kernel(decision, order, output) for decision in decisions]
         self._carriable(decisions, used)
         needed, close = target.bytes_needed(found, output)
@@ -403,20 +413,30 @@ class _ShotPlanner:
         guests = {name: told for name, told in sources.items() if told.split()[0] != "gradeprep"}
         return {"guests": guests} if guests else {}
 
-    def _frame(self, number: int, result: Path) -> FrameOrder:
-        pulled, history = self.found.pulled.get(number, (0.0, ()))
-        return FrameOrder(
-            number=number,
-            source=str(self.found.sequence.path(number)),
-            result=str(result),
-            stages=self.settled.orders(number),
-            pulled=pulled,
-            history=history,
-        )
+    def _orders(self, place: target.Target) -> Callable[[int, Stages], FrameOrder]:
+        sequence, before = self.found.sequence, self.found.pulled
 
-    def _decision(self, frame: FrameOrder) -> Decision:
-        plain = prepare(frame.stages, (0.0, 1.0, 0.0)).asked()  # a gain needs no luminance
-        return plain if plain.gains is not None else prepare(frame.stages, self.owner.weights)
+        def order(number: int, stages: Stages) -> FrameOrder:
+            pulled, history = before.get(number, (0.0, ()))
+            return FrameOrder(
+                number=number,
+                source=str(sequence.path(number)),
+                result=str(place.pattern.path(number)),
+                stages=stages,
+                pulled=pulled,
+                history=history,
+            )
+
+        return order
+
+    def _decisions(self, of_frames: Iterable[Stages]) -> Iterator[Decision]:
+        """The decision of every frame; neighbours of equal stages share one."""
+        for stages, same in groupby(of_frames):
+            yield from repeat(self._decision(stages), sum(1 for _ in same))
+
+    def _decision(self, stages: Stages) -> Decision:
+        plain = prepare(stages, (0.0, 1.0, 0.0)).asked()  # a gain needs no luminance
+        return plain if plain.gains is not None else prepare(stages, self.owner.weights)
 
     def _kernel(self, decision: Decision, order: ColourOrder, output: OutputOrder) -> str:
         source = kernel_type(self.found.type)

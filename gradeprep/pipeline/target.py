@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import stat
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,12 +33,10 @@ class Target:
 
     Attributes:
         pattern: Their names.
-        paths: Frame number to path.
         existing: Those that exist already.
     """
 
     pattern: Pattern
-    paths: Mapping[int, Path]
     existing: tuple[Path, ...]
 
     @property
@@ -78,12 +76,12 @@ def place(shot: Shot, found: Survey, folder: Path) -> Target:
             key="output.plate",
             remedy="put #### where the frame number goes",
         )
-    paths = {number: pattern.path(number) for number in found.frames}
-    writable(pattern.folder, (path.name for path in paths.values()), shot=shot.name)
-    _not_a_source(shot, found, paths)
-    existing = tuple(path for path in paths.values() if os.path.lexists(path))
+    names = (pattern.path(number).name for number in found.frames)
+    writable(pattern.folder, names, shot=shot.name)
+    existing = tuple(path for path in map(pattern.path, found.frames) if os.path.lexists(path))
+    _not_a_source(shot, found, existing)
     _only_files(shot, existing)
-    return Target(pattern, paths, existing)
+    return Target(pattern, existing)
 
 
 def _stays_within(folder: Path, shot: Shot, pattern: Pattern) -> None:
@@ -124,11 +122,13 @@ def _only_files(shot: Shot, existing: Iterable[Path]) -> None:
             )
 
 
-def _not_a_source(shot: Shot, found: Survey, paths: Mapping[int, Path]) -> None:
-    sources = {os.path.realpath(found.sequence.path(number)) for number in found.frames}
-    for number, path in paths.items():
-        same = os.path.realpath(path) in sources
-        if same or atomic.same_file(found.sequence.path(number), path):
+def _not_a_source(shot: Shot, found: Survey, existing: Sequence[Path]) -> None:
+    """What is there already must be no source, by whatever path or link."""
+    if not existing:
+        return
+    sources = {atomic.identity(found.sequence.path(number)) for number in found.frames}
+    for path in existing:
+        if atomic.identity(path) in sources:
             raise OutputRefusedError(
                 "the output is the source",
                 shot=shot.name,

@@ -146,11 +146,11 @@ def _run_shot(shot: ShotPlan, manner: _Manner) -> ShotResult:
     journal = Journal(shot.folder, shot.task.shot, shot.task.digest)
     others = others_known(shot, known)
     before = sidecar.merged(absolute(known, shot.folder), journal.records)
-    kept = _kept(shot, before) if manner.resume else ()
+    kept = _kept(shot, before) if manner.resume and before else ()
     failed: tuple[Failed, ...] = ()
     try:
         records, failed = _frames(shot, kept, journal, manner)
-        result = seal(shot, path, others, records.drained(), failed)
+        result = seal(shot, path, others, records, failed)
         journal.remove()
     except WriteError as error:  # where frames are done, their journal stays for --resume
         return ShotResult(kept=len(kept), failed=failed, error=str(error.at(shot=shot.task.shot)))
@@ -179,12 +179,14 @@ def _frames(
     failed: list[Failed] = []
     for done, record in enumerate(kept, 1):
         manner.tell(Progress(name, done, total, record.number))
-    todo = tuple(order for order in shot.task.frames if order.number not in there)
-    if not todo:
+    todo = shot.task
+    if there:
+        todo = todo.only([order for order in todo.frames if order.number not in there])
+    if not todo.frames:
         return records, ()
-    work = manner.engine.run(shot.task.only(todo), stop=manner.stop)
+    work = manner.engine.run(todo, stop=manner.stop)
     with journal, closing(work):
-        for outcome in work:
+        for done, outcome in enumerate(work, len(kept) + 1):
             error = ""
             if isinstance(outcome, Failed):
                 failed.append(outcome)
@@ -192,6 +194,5 @@ def _frames(
             else:
                 records.add(outcome)
                 journal.add(outcome)
-            done = len(records) + len(failed)
             manner.tell(Progress(name, done, total, outcome.number, error))
     return records, tuple(sorted(failed, key=lambda frame: frame.number))

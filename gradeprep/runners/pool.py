@@ -12,10 +12,12 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Generator, Iterator
+from collections import deque
+from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from itertools import islice
 from multiprocessing.connection import wait as wait_for
 from multiprocessing.util import Finalize
 from typing import TypeVar
@@ -54,11 +56,38 @@ def run(
         yield from _alone(task.only((order,)), work)
 
 
+class _Waiting:
+    """Orders that no worker has; each is made when it is next."""
+
+    def __init__(self, orders: Iterable[FrameOrder]) -> None:
+        self._rest = iter(orders)
+        self._next = deque(islice(self._rest, 1))
+
+    def __bool__(self) -> bool:
+        return bool(self._next)
+
+    @property
+    def first(self) -> FrameOrder:
+        """The one that is next."""
+        return self._next[0]
+
+    def pop(self) -> FrameOrder:
+        """The one that is next, which waits no longer."""
+        order = self._next.popleft()
+        if not self._next:
+            self._next.extend(islice(self._rest, 1))
+        return order
+
+    def back(self, orders: Iterable[FrameOrder]) -> None:
+        """Some that wait again."""
+        self._next.extend(orders)
+
+
 def _pooled(
     task: Task, work: Work[T], jobs: int, stop: threading.Event
 ) -> Generator[T | Failed, None, list[FrameOrder]]:
     """Yield outcomes; return the orders that were in flight whenever a worker died."""
-    waiting = list(reversed(task.frames))
+    waiting = _Waiting(task.frames)
     lost: list[FrameOrder] = []
     while waiting:
         flying: dict[Future[T | Failed], FrameOrder] = {}
@@ -78,19 +107,19 @@ def _fly(
     work: Work[T],
     pool: ProcessPoolExecutor,
     jobs: int,
-    waiting: list[FrameOrder],
+    waiting: _Waiting,
     flying: dict[Future[T | Failed], FrameOrder],
     stop: threading.Event,
 ) -> Generator[T | Failed, None, None]:
     """Keep the pool fed, two frames a worker, until nothing waits or flies."""
     while waiting or flying:
         if stop.is_set():
-            waiting.extend(flying.pop(future) for future in list(flying) if future.cancel())
+            waiting.back(flying.pop(future) for future in list(flying) if future.cancel())
             if waiting and not flying:
                 raise KeyboardInterrupt
         while waiting and len(flying) < 2 * jobs and not stop.is_set():
             with deaf():
-                future = pool.submit(do_one, work, task.only((waiting[-1],)))
+                future = pool.submit(do_one, work, task.only((waiting.first,)))
             flying[future] = waiting.pop()
         done, _ = wait(flying, timeout=GLANCE, return_when=FIRST_COMPLETED)
         for future in done:

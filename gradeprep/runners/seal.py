@@ -113,14 +113,16 @@ def _losses(frames: Records) -> list[Finding]:
         ("overflow", "write a larger type (output.type: float), or pull less"),
         ("nonfinite", "paint them out, or keep them knowingly"),
     ):
-        counts = {record.number: getattr(record.counts, word) for record in frames}
-        total = sum(counts.values())
-        if total:
+        counts = {
+            record.number: lost for record in frames if (lost := getattr(record.counts, word))
+        }
+        if counts:
+            total = sum(counts.values())
             worst = max(counts, key=lambda number: counts[number])
             found.append(
                 Finding(
                     severity="warn",
-                    what=f"{word}: {total} samples in {sum(map(bool, counts.values()))} frames",
+                    what=f"{word}: {total} samples in {len(counts)} frames",
                     frame=worst,
                     numbers={"samples": total, "in_worst_frame": counts[worst]},
                     remedy=remedy,

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import tempfile
+
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -24,11 +28,11 @@ def record(number: int, stops: float = -1.0) -> FrameRecord:
     )
 
 
-@given(st.dictionaries(st.integers(), st.floats(-40, 40), max_size=5))
+@given(st.dictionaries(st.integers(-(10**15), 10**15), st.floats(-40, 40), max_size=5))
 def test_what_went_in_comes_out_by_number(stops):
     records = [record(number, value) for number, value in stops.items()]
     kept = Records(records)
-    assert len(kept) == len(records)
+    assert bool(kept) == bool(records)
     in_order = sorted(records, key=lambda one: one.number)
     assert list(kept) == list(kept) == in_order
     assert [repr(one) for one in kept] == [repr(one) for one in in_order]  # -0.0 among them
@@ -40,7 +44,37 @@ def test_the_later_of_two_counts():
     assert list(kept) == [record(1, -2.0), record(2)]
 
 
-def test_drained_is_empty():
-    kept = Records([record(2), record(1)])
-    assert list(kept.drained()) == [record(1), record(2)]
-    assert len(kept) == 0
+@pytest.mark.parametrize("full", ["no file", "full at once", "full later"])
+def test_no_room_on_disk_loses_none(full, monkeypatch):
+    """Frame 3 comes anew where there is no room any more, frame 4 where there is some again."""
+
+    def nothing(**options):
+        raise OSError(errno.ENOSPC, "full")
+
+    if full == "no file":
+        monkeypatch.setattr(tempfile, "TemporaryFile", nothing)
+    kept = Records()
+    room = iter({"no file": [], "full at once": [3], "full later": [None, None, 3]}[full])
+    if kept._file is not None:
+        file = _Full(kept._file, room)
+        monkeypatch.setattr(kept, "_file", file)
+    for number, stops in ((3, -1.0), (1, -1.0), (4, -1.0), (3, -2.0), (4, -2.0), (2, -1.0)):
+        kept.add(record(number, stops))
+    assert list(kept) == [record(1), record(2), record(3, -2.0), record(4, -2.0)]
+
+
+class _Full:
+    """A file that takes as many bytes of each write as it is told, None for all."""
+
+    def __init__(self, file, room):
+        self._file, self._room = file, room
+
+    def write(self, text):
+        room = next(self._room, None)
+        if room is not None:
+            self._file.write(text[:room])
+            raise OSError(errno.ENOSPC, "full")
+        return self._file.write(text)
+
+    def __getattr__(self, name):
+        return getattr(self._file, name)
