@@ -23,7 +23,7 @@ from typing import Any, NoReturn
 
 from gradeprep import lastwords
 
-__all__ = ["AGAIN", "Ended", "guarded", "main"]
+__all__ = ["AGAIN", "Ended", "guarded", "leave", "main"]
 
 AGAIN = {
     "run": ("--resume",),

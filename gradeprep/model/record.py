@@ -26,7 +26,13 @@ __all__ = [
 class Recorded(BaseModel):
     """Base of the recorded side: frozen, nothing unknown in it, no number that JSON lacks."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        allow_inf_nan=False,
+        defer_build=True,
+        cache_strings="keys",  # hashes and names of ten thousand frames come once each
+    )
 
 
 class Reading(Recorded):

@@ -49,15 +49,15 @@ def reversible(
         return _not("the colour space was converted; rounding in it is not bounded")
     if all(name == "carry" for name in used):
         return Reversible(exact=True, ulp=0.0, why="nothing was changed")
-    slopes = [decision.slope for decision in decisions]
-    known = [slope for slope in slopes if slope is not None]
+    slopes = {decision.slope for decision in decisions}
+    known = {slope for slope in slopes if slope is not None}
     if len(known) < len(slopes):
         return _not("a stage has no inverse")
     coded = not {"curve", "code-table"}.isdisjoint(used)
     coded = coded or ("light" in used and not _no_curve(order))
     if found.type not in ("half", "float") or coded:
         return _not("values were rounded to codes of a curve; the error is that rounding")
-    gains = [decision.gains for decision in decisions]
+    gains = {decision.gains for decision in decisions}
     if min(known) < 1.0 or "light" in used or None in gains:
         return Reversible(
             exact=False,

@@ -6,7 +6,9 @@ told before the first result is written, not after the four-hundredth.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from array import array
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -81,11 +83,8 @@ def survey(shot: Shot, folder: Path) -> Survey:
     """
     sequence = find(folder / shot.plate.replace("{shot}", shot.name))
     frames = _frames(shot, sequence)
-    first = files.inspect(sequence.path(frames.first))
-    layouts = {frames.first: first}
-    for number in frames:
-        if number != frames.first:
-            layouts[number] = _sharing(first, files.inspect(sequence.path(number)))
+    layouts = _Layouts(frames, (files.inspect(sequence.path(number)) for number in frames))
+    first = layouts[frames.first]
     for number, layout in layouts.items():
         difference = first.same_shape(layout)
         if difference:
@@ -106,9 +105,33 @@ def survey(shot: Shot, folder: Path) -> Survey:
     return Survey(sequence, frames, layouts, groups, _layers(first.parts, groups), pulled)
 
 
-def _sharing(first: Layout, layout: Layout) -> Layout:
-    """The layout, holding the first frame's parts where its own are equal: nearly always."""
-    return replace(layout, parts=first.parts) if layout.parts == first.parts else layout
+class _Layouts(Mapping[int, Layout]):
+    """What frames say about themselves; what neighbours say alike, which is nearly all, once."""
+
+    def __init__(self, frames: FrameRange, layouts: Iterable[Layout]) -> None:
+        self._frames = frames
+        self._alike: list[Layout] = []
+        self._bytes = array("q")
+        self._timecodes: list[str | None] = []
+        for layout in layouts:
+            alike = replace(layout, bytes=0, timecode=None)
+            before = self._alike[-1] if self._alike else alike
+            self._alike.append(before if before == alike else alike)
+            self._bytes.append(layout.bytes)
+            self._timecodes.append(layout.timecode)
+
+    def __getitem__(self, frame: int) -> Layout:
+        if frame not in self._frames:
+            raise KeyError(frame)
+        place = bisect_left(self._frames.numbers, frame)
+        size, timecode = self._bytes[place], self._timecodes[place]
+        return replace(self._alike[place], bytes=size, timecode=timecode)
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self._frames)
+
+    def __len__(self) -> int:
+        return len(self._frames)
 
 
 def _frames(shot: Shot, sequence: Sequence) -> FrameRange:

@@ -38,7 +38,7 @@ class Sealed:
 
 def others_known(shot: ShotPlan, known: tuple[FrameRecord, ...]) -> tuple[FrameRecord, ...]:
     """Records of frames that this plan does not order; the sidecar keeps them."""
-    own = {order.number for order in shot.task.frames}
+    own = {order.number for order in shot.task.frames} if known else set()
     return tuple(record for record in known if record.number not in own)
 
 

@@ -28,7 +28,7 @@ class Sample:
         wall: Seconds from start to end.
         cpu: Seconds of processor time, user and system, of it and its children.
         peak: Largest memory of any one of its processes, in bytes.
-        own: Peak memory of the first process alone, in bytes; 0 where the system does not tell.
+        own: Peak memory of the process that plans, in bytes; 0 where the system does not tell.
     """
 
     wall: float

@@ -129,7 +129,7 @@ def _starts(plates: Plates, programs: Programs) -> Iterator[tuple[str, list[str]
 
 
 def memory_slope(found: Sequence[Length]) -> float:
-    """Bytes of the first process that one frame more takes."""
+    """Bytes of the process that plans which one frame more takes."""
     return slope([one.frames for one in found], [one.sample.own for one in found])
 
 
