@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from gradeprep.checks import areas, plateau
+from gradeprep.checks import areas, drawn, plateau
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import Finding
 from gradeprep.plugins.contracts import Pixels, PlateView, Scale
@@ -25,6 +26,9 @@ _TOP_SHARE = 1e-4
 
 _LEAST = 8
 """Fewest pixels, over all frames looked at, that make a pile."""
+
+_DRAWN = 0.05
+"""Share of gradients without noise from which on no camera made the plate."""
 
 _KINDS = {
     "stated": "the ceiling stated",
@@ -65,15 +69,15 @@ class Ceiling:
     """A value that a channel does not pass.
 
     Attributes:
-        kind: ``stated`` by the user, ``encodable`` by the recording, or ``plateau`` seen in the
-            plate itself.
+        kind: ``stated`` by the user, ``encodable`` by the recording, ``plateau`` seen in the
+            plate itself, or ``flat`` where such a plateau is as likely to be a drawn colour.
         value: The ceiling as recorded value.
         floor: Recorded value from which on a sample counts as clipped: a little lower, for
             rounding, and for ripple on a plateau.
         stops: The ceiling in stops above grey, read as a neutral.
     """
 
-    kind: Literal["stated", "encodable", "plateau"]
+    kind: Literal["stated", "encodable", "plateau", "flat"]
     value: float
     floor: float
     stops: float
@@ -105,10 +109,13 @@ def clip_mask(recorded: Pixels, found: Sequence[Ceiling | None]) -> npt.NDArray[
 def ceilings(plate: PlateView, params: ClippingParams) -> tuple[Ceiling | None, ...]:
     """The lowest ceiling that each channel reaches in the frames looked at, None for none.
 
+    A flat area that may be drawn is no ceiling.
+
     Raises:
         ValueError: The stated ceiling lies where the plate's encoding has no value.
     """
-    return _Look(plate, params).reached
+    reached = _Look(plate, params).reached
+    return tuple(None if one is None or one.kind == "flat" else one for one in reached)
 
 
 class _Look:
@@ -138,7 +145,9 @@ class _Look:
         reached = [one for one in known if self.peaks[channel] >= one.floor]
         seen = self._plateau(channel)
         if seen is not None and all(seen.value < one.floor for one in reached):
-            return seen
+            if seen.value == 1.0 or not self._may_be_drawn(seen):
+                return seen
+            reached = reached or [replace(seen, kind="flat")]
         return min(reached, key=lambda one: one.floor, default=None)
 
     def encodable(self) -> Ceiling | None:
@@ -168,6 +177,22 @@ class _Look:
         value = float(bins.value(found.low + int(np.argmax(held))))
         floor = float(bins.value(found.low)) - 0.5 * bins.step
         return Ceiling("plateau", value, floor, _tone(scale, value))
+
+    def _may_be_drawn(self, seen: Ceiling) -> bool:
+        """Whether noise would show at a plateau, and the plate is smooth without."""
+        low = int(self.bins.index(np.asarray([seen.value], np.float32))[0])
+        width = _tone(self.scale, float(self.bins.value(low + 1))) - seen.stops
+        return width <= drawn.FINE and self.smooth >= _DRAWN
+
+    @cached_property
+    def smooth(self) -> float:
+        """Share of gradients without noise: the largest of the channels, over the frames."""
+
+        def share(frame: int) -> float:
+            index = self.bins.index(self.plate.recorded(frame))
+            return max(drawn.smooth_share(index[..., channel]) for channel in range(3))
+
+        return float(np.median(self.plate.each(self.frames, share)))
 
     def headroom(self, channel: int) -> tuple[float, float | None]:
         """Brightest tone in stops above grey, and how far the ceiling is from it, if known."""
@@ -219,7 +244,10 @@ class Clipping:
             ceiling = look.reached[channel]
             if ceiling is not None and found:
                 tone, _ = look.headroom(channel)
-                yield _finding(channel, ceiling, found, tone, params)
+                if ceiling.kind == "flat":
+                    yield _flat(channel, ceiling, found)
+                else:
+                    yield _finding(channel, ceiling, found, tone, params)
         if not any(clips):
             yield _left(look)
         elif not all(clips):
@@ -257,6 +285,28 @@ def _finding(
         "ceiling or code if this is not where the camera clips"
         if area
         else "",
+    )
+
+
+def _flat(channel: int, ceiling: Ceiling, flats: Sequence[_Clip]) -> Finding:
+    """A plateau that may be a colour somebody drew."""
+    worst = max(flats, key=lambda flat: flat.share)
+    name = _CHANNELS[channel]
+    return Finding(
+        severity="note",
+        what=f"{worst.share:.3%} of {name} is flat at {ceiling.value:.4g}, {ceiling.stops:+.2f} "
+        "stops from grey, and nothing is brighter; but there are gradients without noise, which "
+        "no camera records: it is drawn, rendered or denoised, and flat areas may be meant",
+        frame=worst.frame,
+        channel=name,
+        numbers={
+            **_told(ceiling),
+            "flat_share": worst.share,
+            "largest_pixels": worst.largest,
+            "largest_box": worst.box,
+            "frames": str(FrameRange.of(flat.frame for flat in flats)),
+        },
+        remedy="where a camera shot it, it clipped there: state that with ceiling or code",
     )
 
 

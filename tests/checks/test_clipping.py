@@ -220,6 +220,49 @@ def test_a_smooth_top_without_noise_in_ten_bits():
         assert clipped(look(view)) == {}, power
 
 
+def painted(noise=0.0, seed=3):
+    """A ball, shaded up to a colour of 0.5 that covers most of it, before black; or with noise."""
+    y, x = np.mgrid[:240, :320]
+    shade = np.clip(1.6 - np.hypot(x - 160, y - 120) / 70, 0.0, 1.0)
+    light = np.sqrt(shade)[..., None] * np.array([0.5, 0.5, 0.25])
+    noisy = np.random.default_rng(seed).normal(light, noise * light)
+    return np.minimum(noisy, [0.5, 0.5, 0.25]).astype(np.float16).astype(np.float32)
+
+
+def test_a_flat_area_beside_gradients_without_noise_is_a_note_and_no_ceiling():
+    view = FakeView({4: painted()}, scale=HALF)
+    findings = look(view, on="fail")
+    flat = {f.channel: f for f in findings}
+    assert set(flat) == set("RGB")
+    assert clipped(findings) == {}
+    assert {f.severity for f in findings} == {"note"}
+    found = flat["R"]
+    assert "is flat at 0.5, +1.47 stops from grey" in found.what
+    assert "drawn, rendered or denoised" in found.what
+    assert "ceiling or code" in found.remedy
+    radius = 0.6 * 70
+    assert found.frame == 4
+    assert found.numbers["ceiling"] == "flat"
+    assert found.numbers["flat_share"] == pytest.approx(np.pi * radius**2 / (240 * 320), rel=0.05)
+    assert found.numbers["frames"] == "4"
+    assert ceilings(view, ClippingParams()) == (None, None, None)
+
+
+def test_the_same_with_noise_or_told_where_the_camera_clips_is_clipped():
+    noisy = clipped(look(FakeView({4: painted(noise=0.01)}, scale=HALF)))
+    assert noisy["R"].numbers["ceiling"] == "plateau"
+    told = clipped(look(FakeView({4: painted()}, scale=HALF), code=0.5))
+    assert told["R"].severity == "warn"
+    assert told["R"].numbers["ceiling"] == "stated"
+
+
+def test_where_values_are_too_coarse_for_noise_a_plateau_is_clipped():
+    """In ten bits of a log curve the noise of a bright light falls between two codes."""
+    codes = np.rint(to_log(np.maximum(painted(), 1e-3)) * 1023).astype(np.float32) / 1023
+    found = clipped(look(FakeView({1: codes}, scale=log_scale(10))))
+    assert found["R"].numbers["ceiling"] == "plateau"
+
+
 # Headroom, speculars, frames.
 
 
@@ -312,6 +355,7 @@ REAL = {
     "exr/charts/WideColorGamut.exr": "",
     "exr/charts/colorbars_rgb_exr16.exr": "",
     "exr/hdr_test.exr": "",  # drawn: patches with hard edges
+    "exr/seq_beachball/singlepart.####.exr": "",  # rendered: flat colours of 0.5
     "dpx/uvMap.512x256.dpx": "",
 }
 
