@@ -2,7 +2,9 @@
 
 A stuck pixel keeps its recorded value to the bit, or stands far over its eight neighbours, in
 every frame looked at, while the picture around it moves. Without movement nothing can be told: a
-small lamp in a locked-off shot looks the same, and a still picture keeps all its values.
+small lamp in a locked-off shot looks the same, and a still picture keeps all its values. Light
+keeps its value in two ways more, and is not told as stuck: glints that clip, frame by frame, as
+their neighbours do; and noise of a few steps, which meets one value again in a few frames.
 """
 
 from __future__ import annotations
@@ -37,6 +39,9 @@ _FOLLOWS = 0.02
 
 _VARIED = 0.75
 """How many different values its neighbours take, as a share of the frames."""
+
+_CHANCE = 0.01
+"""How many samples of the frames may be expected to keep their value by chance."""
 
 _MOST = 1e-3
 """Share of the samples above which the picture, not the sensor, stands still."""
@@ -93,25 +98,42 @@ def find(plate: PlateView, frames: FrameRange) -> list[Place]:
     if kept.size > _MOST * first.size:
         kept = kept[:0]
     hot = hot[moved.ravel()[hot // 3]]
-    found = np.union1d(hot, kept[_neighbours_follow(plate, frames, kept)])
+    kept = kept[_neighbours_follow(plate, frames, kept, samples=3 * int(moved.sum()))]
+    found = np.union1d(hot, kept)
     rows, columns, channels = np.unravel_index(found, first.shape)
     told = zip(columns.tolist(), rows.tolist(), channels.tolist(), strict=True)
     return [Place(x, y, "RGB"[channel]) for x, y, channel in told]
 
 
-def _neighbours_follow(plate: PlateView, frames: FrameRange, places: Indices) -> Mask:
+def _neighbours_follow(
+    plate: PlateView, frames: FrameRange, places: Indices, *, samples: int
+) -> Mask:
     """Whether all eight neighbours of each place change over the frames, and keep changing.
 
-    In a drawn picture few values come again and again, and a pixel may meet one by chance.
+    In a drawn picture few values come again and again, and a pixel may meet one by chance, as any
+    of the ``samples`` may that were looked at.
     """
     if not places.size:
         return np.zeros(0, np.bool_)
     seen = np.stack(plate.each(frames, lambda frame: _around(plate.recorded(frame), places)))
-    beside = np.sort(seen[..., 1:], axis=0)
+    own, beside = seen[0, :, 0], np.sort(seen[..., 1:], axis=0)
     least = np.maximum(_FOLLOWS * np.abs(beside).mean(axis=0), 4.0 * plate.scale.step)
     follow = (beside[-1] - beside[0] > least).all(axis=1)
     values = 1 + np.count_nonzero(np.diff(beside, axis=0), axis=0)
-    return np.asarray(follow & (values.mean(axis=1) >= _VARIED * len(frames)))
+    varied = values.mean(axis=1) >= _VARIED * len(frames)
+    tops = plate.recorded(frames.first).max(axis=(0, 1))
+    clips = (own >= tops[places % 3]) & (own <= beside[-1].max(axis=1))
+    chance = samples * _alike(beside) ** (len(frames) - 1)
+    return np.asarray(follow & varied & ~clips & (chance <= _CHANCE))
+
+
+def _alike(beside: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
+    """Share of the pairs of values around a place that are equal: frames x N x 8 to N."""
+    values = np.sort(beside.swapaxes(0, 1).reshape(beside.shape[1], -1), axis=1)
+    place = np.arange(values.shape[1])
+    begins = np.diff(values, axis=1, prepend=-np.inf) != 0.0
+    before = place - np.maximum.accumulate(np.where(begins, place, 0), axis=1)  # of its value
+    return np.asarray(before.sum(axis=1) / place.sum())
 
 
 def _around(recorded: Pixels, places: Indices) -> npt.NDArray[np.float32]:

@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from gradeprep.checks.pixels import Pixels, PixelsParams
 from gradeprep.checks.stuck import LEAST
+from gradeprep.demo.scenes import SHOTS, shoot
 from gradeprep.plugins.contracts import Check
 
 CHECK = Pixels()
@@ -134,6 +135,45 @@ def test_a_drawn_picture_of_few_values_has_no_stuck_pixels():
     board = (np.indices((64, 64)).sum(axis=0) // 20 % 2).astype(np.float32)[..., None]
     frames = {n: np.repeat(0.2 + 0.5 * abs(board - n % 2), 3, 2) for n in range(8)}
     assert look(FakeView(with_stuck(frames, lambda _: 0.4))) == []
+
+
+def glinting(top):
+    """The texture under glints that come and go beside one that is there in every frame."""
+    pictures = moving()
+    for number, picture in enumerate(pictures.values()):
+        picture[20, 30] = 9.0
+        picture[19 + number % 2, 29 if number % 3 else 31] = 8.0 if number < 4 else 9.0
+    pictures[1001][40, 60] = top  # seen once
+    return FakeView(pictures)
+
+
+def test_glints_that_clip_together_are_not_stuck():
+    assert look(glinting(top=9.0)) == []
+    (found,) = look(glinting(top=10.0))  # then 9 is where nothing clips
+    assert found.numbers["places"][:3] == [[30, 20, "R"], [30, 20, "G"], [30, 20, "B"]]
+
+
+def noise_of_few_steps(count):
+    """Darkness at the foot of a brightening scene: its noise has some ten steps."""
+    dice = np.random.default_rng(11)
+    base = np.linspace(1.0, 1.3, count)
+    steps = {n: np.rint(dice.normal(30.0 * base[n], 3.0, (96, 192, 3))) for n in range(count)}
+    for picture in steps.values():
+        picture[:48] = 60.0
+    return {n: (picture * 1e-3).astype(np.float32) for n, picture in steps.items()}
+
+
+def test_noise_that_meets_its_value_again_is_not_stuck():
+    assert look(FakeView(noise_of_few_steps(5))) == []
+    (found,) = look(FakeView(with_stuck(noise_of_few_steps(8), lambda _: 0.031)))
+    assert found.numbers["places"] == [[60, 60, "B"]]
+
+
+@pytest.mark.parametrize("shot", SHOTS, ids=lambda shot: shot.name)
+@pytest.mark.parametrize("count", [5, 8])
+def test_the_film_of_the_demo_has_no_stuck_pixels(shot, count):
+    frames = {n: shoot(shot, n, stops=shot.stops, seed=0) for n in shot.frames[:count]}
+    assert look(FakeView(frames)) == []
 
 
 def test_few_frames_tell_nothing():
