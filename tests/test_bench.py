@@ -131,3 +131,16 @@ def test_a_tiny_scaling_prints_its_table(capsys):
     out = capsys.readouterr().out
     assert [row[0] for row in rows_of(out)[2:]] == ["3", "4"]
     assert "The parent grows by" in out
+
+
+def test_what_being_sure_takes_stands_beside_the_codec(capsys):
+    main(["--tiny", "--only", "safety"])
+    first, *others = rows_of(capsys.readouterr().out)[2:]
+    assert first[0] == "decode and encode"
+    assert float(first[2]) == 100.0
+    assert [row[0].split()[0] for row in others] == ["hash", "structure"]
+
+
+def test_what_nothing_matches_is_told_with_what_there_is():
+    with pytest.raises(SystemExit, match=r"no job's name matches 'pul,'(?s:.*)  pull, 64x36"):
+        main(["--tiny", "--only", "pul,"])

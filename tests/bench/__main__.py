@@ -21,7 +21,7 @@ from .measure import Measured, measure
 from .plates import Plates
 from .programs import Programs
 
-_SCALES = ("startup", "workers", "sizes", "lengths")
+_SCALES = ("startup", "safety", "workers", "sizes", "lengths")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class Extent:
     """
 
     size: tuple[int, int] = UHD
-    counts: tuple[int, int] = (2, 4)
+    counts: tuple[int, int] = (4, 12)
     rounds: int = 5
     layouts: tuple[str, ...] = LAYOUTS
     sizes: tuple[tuple[int, int], ...] = (HD, UHD)
@@ -103,6 +103,9 @@ def _report(plates: Plates, extent: Extent, told: argparse.Namespace) -> str:
     if told.extent == "full":
         jobs = list(every_job(plates, programs))
     chosen = [] if told.only in _SCALES else [job for job in jobs if re.search(told.only, job.name)]
+    if not chosen and told.only not in _SCALES:
+        names = "\n".join(f"  {name}" for name in (*_SCALES, *(job.name for job in jobs)))
+        sys.exit(f"no job's name matches '{told.only}'; there are:\n{names}")
     told_by = f"{machine.told(plates.folder)}; rounds: {rounds}"
     agreements: list[str] = []
     measured = [_job(job, plates, extent, rounds, agreements) for job in chosen]
@@ -147,6 +150,8 @@ def _scales(
         print(name, file=sys.stderr, flush=True)
         if name == "startup":
             yield table.startup_table(scaling.startup(plates, programs, rounds))
+        elif name == "safety":
+            yield table.safety_table(scaling.safety(plates, extent.size, rounds))
         elif name == "workers":
             found = scaling.workers(plates, programs, extent.size, extent.counts, rounds)
             yield table.worker_table(found)

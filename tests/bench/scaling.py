@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import shutil
 import sys
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from statistics import median
 
 from gradeprep.machine import processors
+from gradeprep.plates import files
+from gradeprep.plates.atomic import digest
 
 from .figures import Spread, further, slope, whole
+from .floor import copy_exr, start
 from .jobs import Job
 from .measure import Measured, Sample, clock, measure
-from .plates import Kind, Plates
+from .plates import FIRST, Kind, Plates
 from .programs import Programs
 
 __all__ = [
@@ -22,6 +26,7 @@ __all__ = [
     "Worked",
     "lengths",
     "memory_slope",
+    "safety",
     "sizes",
     "startup",
     "typical",
@@ -126,6 +131,26 @@ def _starts(plates: Plates, programs: Programs) -> Iterator[tuple[str, list[str]
     source = plates.plate(Kind(_TINY), 1)
     way = programs.pull(*_OPTIONS, extension="exr")
     yield "gradeprep pull of one tiny frame", way.command(source, plates.folder / "start", 1)
+
+
+def safety(plates: Plates, size: tuple[int, int], rounds: int) -> dict[str, Spread]:
+    """Seconds of processor time that being sure takes of a half zip frame, beside its codec's."""
+    frame = plates.plate(Kind(size), 1) / f"plate.{FIRST}.exr"
+    copies = plates.folder / "copies"
+    copies.mkdir()
+    start()
+    steps: dict[str, Callable[[], object]] = {
+        "decode and encode": lambda: copy_exr(copies, frame),
+        "hash of source and result": lambda: (digest(frame), digest(copies / frame.name)),
+        "structure of the result, read back": lambda: files.inspect(copies / frame.name),
+    }
+    taken: dict[str, list[float]] = {name: [] for name in steps}
+    for _ in range(rounds):
+        for name, step in steps.items():
+            before = time.process_time()
+            step()
+            taken[name].append(time.process_time() - before)
+    return {name: Spread.of(seconds) for name, seconds in taken.items()}
 
 
 def memory_slope(found: Sequence[Length]) -> float:

@@ -10,7 +10,14 @@ from .measure import Measured, Sample
 from .programs import OURS
 from .scaling import Length, Sized, Worked, memory_slope, typical
 
-__all__ = ["jobs_table", "length_table", "size_table", "startup_table", "worker_table"]
+__all__ = [
+    "jobs_table",
+    "length_table",
+    "safety_table",
+    "size_table",
+    "startup_table",
+    "worker_table",
+]
 
 _HEAD = (
     *("job", "program", "frames/s", "CPU s/frame", "peak MB", "one frame more, ms (CPU)"),
@@ -102,6 +109,16 @@ def length_table(found: Sequence[Length]) -> str:
     if len(found) > 1:
         told += f"\nThe parent grows by {memory_slope(found) / 1000:.2f} kB a frame.\n"
     return told
+
+
+def safety_table(found: Mapping[str, Spread]) -> str:
+    """What being sure takes of a frame."""
+    codec = next(iter(found.values())).median
+    rows = [
+        (name, _spread(taken.times(1000)), f"{100 * taken.median / codec:.1f}")
+        for name, taken in found.items()
+    ]
+    return _table(("of one frame", "CPU ms", "percent of the codec's"), rows)
 
 
 def startup_table(found: Mapping[str, Sequence[Sample]]) -> str:
