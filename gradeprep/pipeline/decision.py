@@ -44,14 +44,14 @@ class Step:
         with calling("stages", self.stage.name):
             return self.stage.slope(self.numbers)
 
-    def apply(self, rgb: Pixels, *, backwards: bool = False) -> Pixels:
+    def apply(self, rgb: Pixels, *, backwards: bool) -> Pixels:
         """Scene-linear pixels through the stage, or back."""
         name = "inverse" if backwards else "apply"
         method = self.stage.inverse if backwards else self.stage.apply
         with calling("stages", self.stage.name):
             return self._like(name, rgb, method(rgb, self.numbers, self.light))
 
-    def tone_gain(self, luminance: Luminance, *, backwards: bool = False) -> Luminance:
+    def tone_gain(self, luminance: Luminance, *, backwards: bool) -> Luminance:
         """Gain of each luminance through the stage, or back."""
         stage = cast(TonalStage, self.stage)
         name = "tone_gain_back" if backwards else "tone_gain"

@@ -27,7 +27,10 @@ def _kernel(first: str) -> tuple[str, ...]:
 
 SUITES = {
     "gradeprep/plates/atomic.py": _ATOMIC,
-    **{f"gradeprep/plates/{name}.py": _DPX for name in ("dpx", "dpxelement", "dpxpack")},
+    **{
+        f"gradeprep/plates/{name}.py": _DPX
+        for name in ("dpx", "dpxheader", "dpxelement", "dpxpack")
+    },
     **{
         f"gradeprep/stages/{name}.py": (f"tests/stages/test_{name}.py", *_STAGES)
         for name in ("pull", "lift", "balance")

@@ -205,3 +205,7 @@ def test_what_a_reader_of_the_result_sees():
     np.testing.assert_allclose(seen, np.rint(rgb * 2 * 1023) / 1023 / 2, rtol=1e-6)
     plain = stored(rgb.copy(), HALF, encode=None, decode=None)
     np.testing.assert_array_equal(plain, rgb.astype(np.float16).astype(np.float32))
+
+
+def test_the_largest_half_is_found_where_nothing_is_infinite():
+    assert look(np.asarray([[1.0, 65504.0]], np.float16), HALF) == (1, 0)

@@ -123,3 +123,58 @@ def test_a_stage_may_say_that_it_cannot(monkeypatch):
 def test_an_unknown_stage_is_named():
     with pytest.raises(PluginError, match="no stage is called 'pul'; did you mean pull"):
         decide(("pul", {"stops": 1.0}))
+
+
+@pytest.mark.parametrize("channel", [0, 1, 2])
+def test_one_channel_that_differs_makes_it_no_gain_for_all(channel):
+    stops = tuple(0.5 * (channel == index) for index in range(3))
+    decision = decide(("balance", {"stops": stops}))
+    assert decision.scalar is False
+    assert decision.tonal is False
+    assert decide(LIFT, ("balance", {"stops": stops})).tonal is False
+
+
+def test_a_lift_and_plain_gains_are_tonal_each_way():
+    assert decide(LIFT, PULL).tonal is True
+    assert decide(LIFT, PULL, backwards=True).tonal is True
+
+    class Forth:
+        name = "forth"
+        gains = staticmethod(lambda numbers: None)
+        tone_gain = None
+
+    step = decide(PULL).steps[0]
+    forth = type(step)(Forth(), {}, step.light)
+    assert Decision((forth,)).tonal is True
+    assert Decision((forth,), backwards=True).tonal is False
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+@pytest.mark.parametrize("stages", [(PULL,), (LIFT, PULL), (LIFT, LIFT, PULL), (LIFT, PULL, LIFT)])
+def test_the_gain_of_a_luminance_is_what_a_neutral_is_multiplied_by(stages, backwards):
+    decision = decide(*stages, backwards=backwards)
+    tones = (0.18 * 2.0 ** np.linspace(-9.0, 3.0, 50)).astype(np.float32)
+    gain = decision.gain_of(tones)
+    assert gain.dtype == np.float32
+    neutral = decision.apply(np.repeat(tones[None, :, None], 3, axis=2))
+    np.testing.assert_allclose(tones * gain, neutral[0, :, 1], rtol=3e-5)
+
+
+@pytest.mark.parametrize(
+    ("backwards", "name"), [(False, "apply"), (True, "inverse")], ids=["forth", "back"]
+)
+def test_a_stage_that_misbehaves_is_told_with_the_method(monkeypatch, backwards, name):
+    decision = decide(LIFT, backwards=backwards)
+    monkeypatch.setattr(type(decision.steps[0].stage), name, lambda *given: None)
+    with pytest.raises(PluginError, match=f"made NoneType of float32 in '{name}'"):
+        decision.apply(np.ones((7, 3), np.float32))
+
+
+@pytest.mark.parametrize(
+    ("backwards", "name"), [(False, "tone_gain"), (True, "tone_gain_back")], ids=["forth", "back"]
+)
+def test_a_tonal_stage_that_misbehaves_is_told_with_the_method(monkeypatch, backwards, name):
+    decision = decide(LIFT, backwards=backwards)
+    monkeypatch.setattr(type(decision.steps[0].stage), name, lambda *given: None)
+    with pytest.raises(PluginError, match=f"made NoneType of float32 in '{name}'"):
+        decision.gain_of(np.ones(7, np.float32))

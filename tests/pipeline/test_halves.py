@@ -56,3 +56,10 @@ def test_any_bits_are_rounded_and_counted(bits: np.ndarray) -> None:
     assert overflow == np.count_nonzero(finite & np.isinf(wanted))
     tiny = finite & (np.abs(values) < np.float32(2.0**-14))
     assert underflow == np.count_nonzero(tiny & (wanted.astype(np.float32) != values))
+
+
+def test_an_overflow_is_found_among_negative_normal_numbers() -> None:
+    values = np.asarray([-1.0, 1e6, -2.0], np.float32)
+    halves = np.empty(3, np.float16)
+    assert narrow(values, halves) == (1, 0, 0)
+    assert halves.tolist() == [-1.0, np.inf, -2.0]

@@ -301,6 +301,27 @@ def test_floats_that_sink_are_counted():
     assert outcome.underflow == 1  # the first two are subnormal now, and exact
 
 
+LEAST = 2.0**-126
+"""The smallest normal float32 (IEEE 754-2019)."""
+
+
+@pytest.mark.parametrize(
+    ("value", "stops", "sunk"),
+    [
+        (LEAST * (1 + 2**-23), -1, 1),  # one bit too many for a subnormal
+        (LEAST * 2, -0.5, 0),  # not exact, but normal
+        (0.1, -1.37, 0),
+        (LEAST * (1 - 2**-23), 0.5, 0),
+        (LEAST * 0.25, 0.5, 1),
+    ],
+)
+def test_only_a_product_under_the_smallest_normal_number_sinks(value, stops, sunk):
+    plane = np.asarray([[value, np.inf]], np.float32)  # infinity: none of it is skipped
+    outcome = one("float-gain", plane, pull(stops), source=FLOAT, wanted=FLOAT)
+    assert (outcome.underflow, outcome.nonfinite, outcome.overflow) == (sunk, 1, 0)
+    assert outcome.clipped == [0]  # a float has no largest value to clip at
+
+
 @fast
 @given(st.floats(-40, 40), st.integers(0, 2**32 - 1))
 def test_floats_for_any_stops(stops, seed):

@@ -117,3 +117,13 @@ def test_half_log_codes_are_looked_up_too():
 def test_a_space_that_is_no_curve_and_matrix_has_no_such_way():
     assert STUDIO.to_linear("ADX10", AP1) is None
     assert STUDIO.to_linear("ACEScct", "ACEScct") is None
+
+
+def test_what_overflows_beside_a_number_that_is_none_is_counted():
+    """The samples that came in as none are set off against those that went out, no others."""
+    planes = [np.asarray([[np.nan, 3e38, 0.18]], np.float32)] * 3
+    kinds = {"source": kernel_type("float"), "wanted": HALF}
+    outcome = run("tone-gain", planes, decide(("pull", {"stops": 3.0})), **kinds)
+    assert (outcome.nonfinite, outcome.overflow) == (3, 3)
+    assert np.isnan(outcome.planes[0][0, 0])
+    assert outcome.planes[0][0, 1:].tolist() == [np.inf, np.float16(1.44)]

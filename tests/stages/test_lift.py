@@ -182,3 +182,11 @@ def test_says_what_it_is():
     assert LIFT.slope(numbers) == 0.375
     assert LIFT.gains(numbers | {"stops": 0.0}) == (1.0, 1.0, 1.0)
     assert LIFT.slope(numbers | {"stops": -2.0}) == 1.0  # deepening flattens nothing
+    assert LIFT.before == ("pull",)
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_gains_are_float32(back):
+    method = LIFT.tone_gain_back if back else LIFT.tone_gain
+    numbers = {"stops": 1.0, "below": -3.0, "softness": 3.0}
+    assert method(np.asarray([0.001, 0.18], np.float32), numbers, HERE).dtype == np.float32
