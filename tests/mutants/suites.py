@@ -27,10 +27,8 @@ def _kernel(first: str) -> tuple[str, ...]:
 
 SUITES = {
     "gradeprep/plates/atomic.py": _ATOMIC,
-    **{
-        f"gradeprep/plates/{name}.py": _DPX
-        for name in ("dpx", "dpxheader", "dpxelement", "dpxpack")
-    },
+    **{f"gradeprep/plates/{name}.py": _DPX for name in ("dpx", "dpxelement", "dpxpack")},
+    "gradeprep/plates/dpxheader.py": ("tests/plates/test_dpxheader.py", *_DPX),
     **{
         f"gradeprep/stages/{name}.py": (f"tests/stages/test_{name}.py", *_STAGES)
         for name in ("pull", "lift", "balance")

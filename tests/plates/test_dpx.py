@@ -6,6 +6,7 @@ import os
 import tracemalloc
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import OpenImageIO as oiio
@@ -16,8 +17,9 @@ from hypothesis import strategies as st
 from gradeprep.errors import CannotCarryError, PlateError, TornFrameError, WriteError
 from gradeprep.model.frame import Frame, Part
 from gradeprep.plates import dpx
-from gradeprep.plates.dpxelement import TAIL_BYTES, fitted
+from gradeprep.plates.dpxelement import TAIL_BYTES, described, fitted
 from gradeprep.plates.dpxpack import packing_of
+from gradeprep.plates.limits import Limits
 
 PLATES = os.environ.get("GRADEPREP_PLATES")
 PACKED, A, B = 0, 1, 2
@@ -352,6 +354,32 @@ def test_two_elements_and_what_lies_between(gap, tail, tmp_path):
     assert path.read_bytes() == content
 
 
+def test_elements_may_lie_in_another_order_than_the_header_tells(tmp_path):
+    content, left, right = stereo()
+    raw = dpx.patched(content[:2048], data_offset=2048 + 140)
+    raw = dpx.patched(raw, element=1, data_offset=2048)
+    path = tmp_path / "stereo.dpx"
+    path.write_bytes(raw + content[2048:])
+    frame = dpx.read(path)
+    np.testing.assert_array_equal(stacked(frame.parts[0], RGB), right)
+    np.testing.assert_array_equal(stacked(frame.parts[1], RGB), left)
+    dpx.write(frame, path)
+    assert path.read_bytes() == raw + content[2048:]
+
+
+def test_a_file_says_what_it_is_without_its_pixels(tmp_path):
+    path = tmp_path / "a.dpx"
+    raw = dpx.patched(header(), input_device="A017", source_file="A017C003.raw")
+    path.write_bytes(raw + packed(codes()))
+    layout = dpx.inspect(path)
+    assert (layout.format, layout.bytes) == ("dpx", 2048 + 140)
+    assert (layout.timecode, layout.rate) == ("01:02:03:04", "24")
+    assert layout.reels == ("A017", "A017C003.raw")
+    (part,) = layout.parts
+    assert (part.name, dict(part.channels)) == ("", dict.fromkeys(RGB, "uint10"))
+    assert dpx.read(path).parts[0].name == ""
+
+
 def test_a_cut_second_element_is_torn(tmp_path):
     path = tmp_path / "stereo.dpx"
     path.write_bytes(stereo()[0][:-1])
@@ -370,6 +398,20 @@ def test_bits_that_are_no_code_value_are_kept(tmp_path):
     assert frame.parts[0].header["padding"].shape == (5, 28)
     dpx.write(frame, path)
     assert path.read_bytes() == content
+
+
+def test_bits_of_one_row_only_are_kept_among_chunks_without(tmp_path, monkeypatch):
+    monkeypatch.setattr(dpx, "_CHUNK_BYTES", 28)
+    words = np.frombuffer(packed(codes()), ">u4").copy()
+    words[14 + 3] |= 2  # in the third of five rows
+    path = tmp_path / "a.dpx"
+    path.write_bytes(header() + words.tobytes())
+    frame = dpx.read(path)
+    padding = frame.parts[0].header["padding"]
+    assert padding.dtype == np.uint8
+    assert (np.flatnonzero(padding).tolist(), padding.max()) == ([2 * 28 + 15], 2)
+    dpx.write(frame, path)
+    assert path.read_bytes()[2048:] == words.tobytes()
 
 
 def test_padding_of_lines_and_image_is_kept(tmp_path):
@@ -432,10 +474,12 @@ def test_depth_and_windows_are_told(bits, tmp_path):
     assert dpx.read(path).parts[0].bits == bits
 
 
-def test_a_file_cut_to_where_unbroken_rows_would_end_is_torn(tmp_path):
+@pytest.mark.parametrize("image_padding", [0, 4])
+def test_a_file_cut_to_where_unbroken_rows_would_end_is_torn(image_padding, tmp_path):
     path = tmp_path / "a.dpx"
-    raw = header(width=5, bits=8, line_padding=0)
-    path.write_bytes(raw + bytes(15 * 5))
+    raw = header(width=5, bits=8, line_padding=0, image_padding=image_padding)
+    raw = dpx.patched(raw, file_size=2048 + 16 * 5 + image_padding)
+    path.write_bytes(raw + bytes(15 * 5 + image_padding))
     with pytest.raises(TornFrameError, match="needs 80"):
         dpx.inspect(path)
 
@@ -477,6 +521,7 @@ REFUSED = [
     ({"file_size": 0}, TornFrameError, "a size of zero"),
     ({"elements": 0}, TornFrameError, "it has 0 image elements"),
     ({"elements": 9}, TornFrameError, "it has 9 image elements"),
+    ({"elements": 8}, CannotCarryError, "image element 1 with descriptor None"),
     ({"width": 0}, TornFrameError, "its size is 0 x 5"),
     ({"height": None}, TornFrameError, "its size is 7 x None"),
     ({"width": 32769}, TornFrameError, "beyond 32768 on a side"),
@@ -498,6 +543,8 @@ def test_headers_that_are_refused(fields, kind, message, tmp_path):
             look(path)
         assert message in str(caught.value)
         assert str(caught.value).startswith(f"{path}: ")
+        remedy = "convert the plate first" if kind is CannotCarryError else "copy the frame again"
+        assert f"; {remedy}" in str(caught.value)
 
 
 @pytest.mark.parametrize(
@@ -515,6 +562,7 @@ def test_headers_of_either_version_that_encrypt_nothing_are_read(fields, tmp_pat
         (b"", "the file is cut: it holds no bytes"),
         (bytes(4096), "this is no DPX file: it begins with only zeros"),
         (b"\x76\x2f\x31\x01" * 1024, "this is no DPX file: it begins with b'v/1\\x01'"),
+        (b"BM\0\0" * 1024, "this is no DPX file: it begins with b'BM\\x00\\x00'"),
         (b"SDPX", "the file is cut: it ends after 4 bytes, within the header"),
     ],
 )
@@ -524,6 +572,34 @@ def test_other_bytes_are_torn(content, says, tmp_path):
     with pytest.raises(TornFrameError) as caught:
         dpx.inspect(path)
     assert str(caught.value) == f"{path}: {says}; copy the frame again"
+
+
+def test_a_size_beyond_the_limit_says_what_raises_it(tmp_path):
+    path = tmp_path / "a.dpx"
+    path.write_bytes(header(width=32769) + packed(codes()))
+    with pytest.raises(TornFrameError, match="if that size is meant, raise GRADEPREP_MAX_SIDE"):
+        dpx.inspect(path)
+
+
+def test_pixels_beyond_the_limit_are_refused_for_all_elements_together():
+    raw = stereo()[0]
+    assert [element.decoded_bytes for element in described(raw)] == [7 * 5 * 3 * 2] * 2
+    described(raw, Limits(bytes=420))
+    with pytest.raises(CannotCarryError, match="if that is meant, raise GRADEPREP_MAX_GIB"):
+        described(raw, Limits(bytes=419))
+
+
+@pytest.mark.parametrize(
+    ("fields", "kind", "message"),
+    [
+        ({"data_offset": None}, TornFrameError, "image element 1 begins nowhere; copy the"),
+        ({"encoding": 1}, CannotCarryError, "image element 1 with encoding 1"),
+        ({"bits": 14}, CannotCarryError, "image element 1 with a depth of 14 bits"),
+    ],
+)
+def test_a_second_element_is_looked_at_as_well(fields, kind, message):
+    with pytest.raises(kind, match=message):
+        described(dpx.patched(stereo()[0], element=1, **fields))
 
 
 def test_two_elements_in_one_place_are_torn(tmp_path):
@@ -564,7 +640,10 @@ def test_timecode_beyond_a_short_header_is_pixels_and_not_told(tmp_path):
     path = tmp_path / "a.dpx"
     path.write_bytes(raw + bytes(700 * 5 * 4))
     assert dpx.inspect(path).timecode is None
-    assert dpx.read(path).raw == raw
+    frame = dpx.read(path)
+    assert frame.raw == raw
+    dpx.write(frame, tmp_path / "b.dpx")
+    assert (tmp_path / "b.dpx").read_bytes() == path.read_bytes()
 
 
 WRONG = [
@@ -598,6 +677,14 @@ def test_frames_that_do_not_fit_their_header_are_refused(change, message, tmp_pa
         dpx.write(change(frame_of(header(), codes())), tmp_path / "a.dpx")
 
 
+@pytest.mark.parametrize("bits", [10, 12])
+def test_a_code_value_beyond_the_depth_is_refused(bits, tmp_path):
+    pixels = codes(bits=bits)
+    pixels[2, 3, 1] = 1 << bits
+    with pytest.raises(ValueError, match=f"a code value of {1 << bits} is beyond the largest"):
+        dpx.write(frame_of(header(bits=bits), pixels, bits=bits), tmp_path / "a.dpx")
+
+
 def test_elements_that_overlap_are_not_written(tmp_path):
     content, left, right = stereo()
     raw = dpx.patched(content[:2048], element=1, data_offset=2060)
@@ -608,8 +695,9 @@ def test_elements_that_overlap_are_not_written(tmp_path):
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no device that is always full")
 def test_a_full_disk_is_a_write_error():
-    with pytest.raises(WriteError, match="/dev/full: it could not be written whole"):
+    with pytest.raises(WriteError, match="/dev/full: it could not be written whole") as caught:
         dpx.write(frame_of(header(), codes()), Path("/dev/full"))
+    assert caught.value.remedy == "make room or choose another folder"
 
 
 def test_a_missing_folder_is_a_write_error(tmp_path):
@@ -617,13 +705,16 @@ def test_a_missing_folder_is_a_write_error(tmp_path):
         dpx.write(frame_of(header(), codes()), tmp_path / "none" / "a.dpx")
 
 
-def test_a_file_that_shrinks_while_it_is_read_is_torn(tmp_path, monkeypatch):
+@pytest.mark.parametrize("after", [b"", b"user data"])
+def test_a_file_that_shrinks_while_it_is_read_is_torn(after, tmp_path, monkeypatch):
     path = tmp_path / "a.dpx"
-    path.write_bytes(header() + packed(codes()))
+    path.write_bytes(header() + packed(codes()) + after)
     elements = fitted(path.read_bytes(), path.stat().st_size)
     path.write_bytes(path.read_bytes()[:-1])
     monkeypatch.setattr(dpx, "fitted", lambda head, size: elements)
-    with pytest.raises(PlateError, match="became shorter"):
+    size = path.stat().st_size + 1
+    monkeypatch.setattr(os, "fstat", lambda file: SimpleNamespace(st_size=size))
+    with pytest.raises(PlateError, match="became shorter while it was read; copy it again"):
         dpx.read(path)
 
 

@@ -47,39 +47,38 @@ def number(raw: bytes, kind: str, offset: int):
 
 
 # SMPTE ST 268: byte offsets from the start of the file, image element 0 at byte 780.
-OFFSETS = {
-    "magic": 0,
-    "image_offset": 4,
-    "version": 8,
-    "file_size": 16,
-    "file_name": 36,
-    "creator": 160,
-    "encryption_key": 660,
-    "orientation": 768,
-    "elements": 770,
-    "width": 772,
-    "height": 776,
-    "film_format": 1680,
-    "frame_position": 1712,
-    "sequence_length": 1716,
-    "held_count": 1720,
-    "film_rate": 1724,
-    "shutter_angle": 1728,
-    "timecode": 1920,
-    "user_bits": 1924,
-    "television_rate": 1940,
-}
-ELEMENT_OFFSETS = {
-    "descriptor": 800,
-    "transfer": 801,
-    "colorimetric": 802,
-    "bits": 803,
-    "packing": 804,
-    "encoding": 806,
-    "data_offset": 808,
-    "line_padding": 812,
-    "image_padding": 816,
-}
+TABLE = """
+0 magic text4  4 image_offset I  8 version text8  16 file_size I  20 ditto_key I
+24 generic_size I  28 industry_size I  32 user_size I  36 file_name text100
+136 creation_time text24  160 creator text100  260 project text200  460 copyright text200
+660 encryption_key I  768 orientation H  770 elements H  772 width I  776 height I
+1408 x_offset I  1412 y_offset I  1416 x_centre f  1420 y_centre f  1424 x_original I
+1428 y_original I  1432 source_file text100  1532 source_time text24  1556 input_device text32
+1588 input_serial text32  1628 pixel_aspect_x I  1632 pixel_aspect_y I
+1664 film_manufacturer text2  1666 film_type text2  1668 film_offset text2  1670 film_prefix text6
+1676 film_count text4  1680 film_format text32  1712 frame_position I  1716 sequence_length I
+1720 held_count I  1724 film_rate f  1728 shutter_angle f  1732 frame_id text32  1764 slate text100
+1920 timecode timecode4  1924 user_bits I  1928 interlace B  1929 field_number B
+1930 video_signal B  1940 television_rate f  1948 gamma f  1968 integration_time f
+"""
+ELEMENT_TABLE = """
+780 data_sign I  784 low_data I  788 low_quantity f  792 high_data I  796 high_quantity f
+800 descriptor B  801 transfer B  802 colorimetric B  803 bits B  804 packing H  806 encoding H
+808 data_offset I  812 line_padding I  816 image_padding I  820 description text32
+"""
+SIZES = {"B": 1, "H": 2, "I": 4, "f": 4}
+
+
+def listed(table: str, start: int = 0) -> dict[str, tuple[int, str, int]]:
+    """Offset, kind and size of each field of such a table."""
+    words = table.split()
+    fields = {}
+    for offset, name, kind in zip(words[::3], words[1::3], words[2::3], strict=True):
+        letters = kind.rstrip("0123456789")
+        size = int(kind[len(letters) :] or SIZES.get(letters, 0))
+        fields[name] = (int(offset) - start, letters, size)
+    return fields
+
 
 # SMPTE ST 12-1: BCD, hours in the top byte; drop-frame flag is bit 6 of the frames.
 LABELS = [
@@ -91,9 +90,11 @@ LABELS = [
 ]
 
 
-def test_offsets_are_those_of_the_standard():
-    assert {name: FIELDS[name].offset for name in OFFSETS} == OFFSETS
-    assert {n: 780 + ELEMENT_FIELDS[n].offset for n in ELEMENT_OFFSETS} == ELEMENT_OFFSETS
+def test_fields_are_those_of_the_standard():
+    found = {name: (f.offset, f.kind, f.size) for name, f in FIELDS.items()}
+    assert found == listed(TABLE)
+    found = {name: (f.offset, f.kind, f.size) for name, f in ELEMENT_FIELDS.items()}
+    assert found == listed(ELEMENT_TABLE, start=780)
 
 
 def test_no_two_fields_overlap():
@@ -157,6 +158,10 @@ def test_every_timecode_round_trips(hours, minutes, seconds, frames, drop):
         (23.976, "24000/1001"),
         (29.97, "30000/1001"),
         (60000 / 1001, "60000/1001"),
+        *((47.95, "48000/1001"), (71.93, "72000/1001")),
+        *((95.904, "96000/1001"), (119.88, "120000/1001")),
+        *((1.0, "1"), (1000.0, "1000"), (0.5, None), (1000.5, None)),
+        *((5 + 1 / 16, "81/16"), (5 + 1 / 17, None)),
         (0.0, None),
         (math.inf, None),
         (math.nan, None),
@@ -255,12 +260,19 @@ def test_a_new_header_tells_what_was_asked_and_nothing_else(big_endian):
     for name in ("encryption_key", "gamma", "frame_position", "project", "slate", "user_bits"):
         assert fields[name] is None
     assert raw[660:664] == b"\xff" * 4
+    sizes = {"ditto_key": 1, "generic_size": 1664, "industry_size": 384, "user_size": 0}
+    levels = {"low_data": 0, "high_data": 1023, "data_sign": 0, "image_padding": 0}
+    plain = {"image_offset": 2048, "orientation": 0, "elements": 1, "line_padding": 0}
+    assert {name: fields[name] for name in sizes | levels | plain} == sizes | levels | plain
     assert all(value(raw, "descriptor", element=i) is None for i in range(1, 8))
 
 
 @pytest.mark.parametrize(
     ("channels", "code"),
-    [(("B", "G", "R"), 50), (("A", "R", "G", "B"), 51), (("Y",), 6), (("A",), 4)],
+    [
+        *((("B", "G", "R"), 50), (("A", "R", "G", "B"), 51), (("Y",), 6)),
+        *((("R",), 1), (("G",), 2), (("B",), 3), (("A",), 4)),
+    ],
 )
 def test_channels_choose_the_descriptor(channels, code):
     assert fresh(channels=channels)[800] == code
@@ -279,6 +291,10 @@ def test_channels_choose_the_descriptor(channels, code):
 def test_a_new_header_of_the_impossible_is_refused(asked, message):
     with pytest.raises(ValueError, match=message):
         fresh(**asked)
+
+
+def test_a_new_header_is_big_endian_unless_told():
+    assert is_big_endian(fresh())
 
 
 def test_text_of_garbage_is_told_as_printable_characters():
