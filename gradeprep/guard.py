@@ -17,6 +17,7 @@ import select
 import signal
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from types import FrameType
 from typing import Any, NoReturn
@@ -70,12 +71,28 @@ class Ended:
 
 def main() -> None:
     """Run the program, and leave with its exit code."""
+    _hold_streams()
     if not hasattr(os, "fork"):
         _work()
         return
     code = guarded(_work, sys.argv)
     sys.stderr.flush()
     os._exit(code)  # nothing of this process is worth the time that Python takes to end it
+
+
+def _hold_streams() -> None:
+    """Take the places of standard streams that are closed, as a daemon's may be.
+
+    The next file opened would get the number of one, and whatever a library prints would go into
+    a plate.
+    """
+    for number in (0, 1, 2):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.set_inheritable(os.open(os.devnull, os.O_RDWR), True)  # at the lowest number free
+    if sys.stderr is None:  # print() would take the other stream for it
+        sys.stderr = os.fdopen(2, "w", closefd=False)
 
 
 def _work() -> None:
@@ -124,7 +141,7 @@ def _left(code: int) -> int:
     """The exit code of a child that did not crash."""
     if code >= 0:
         return code
-    number = signal.Signals(-code)
+    number = -code
     if number == signal.SIGKILL:
         _say("was killed (SIGKILL); where memory ran out, use fewer --jobs, and --resume goes on")
         return 1
@@ -140,7 +157,11 @@ def _life(work: Callable[[], None], *, single: bool) -> Ended:
     gone, lives = os.pipe()
     os.set_blocking(hears, False)
     before = signal.pthread_sigmask(signal.SIG_BLOCK, _HANDED_ON)
-    child = os.fork()
+    try:
+        child = os.fork()
+    except OSError as error:
+        _say(f"no process can be started ({error.strerror}); end others, or raise ulimit -u")
+        sys.exit(1)
     if not child:
         os.close(heard)
         os.close(lives)
@@ -199,7 +220,8 @@ def _hand_on(child: int, heard: int) -> dict[signal.Signals, Any]:
 
     def hand_on(number: int, frame: FrameType | None) -> None:
         if not has_heard(number):
-            os.kill(child, number)
+            with suppress(ProcessLookupError):  # it has just ended
+                os.kill(child, number)
             has_heard(number)  # what it says to this one must not be taken for word of the next
 
     ignored = signal.SIG_IGN

@@ -15,7 +15,7 @@ from refusal import RECIPE, exr_plate, light, write_recipe
 from support import snapshot, write_exr
 
 from gradeprep import sidecar
-from gradeprep.guard import AGAIN
+from gradeprep.guard import AGAIN, guarded
 
 if sys.platform == "win32":
     pytest.skip("there is no fork there", allow_module_level=True)
@@ -203,3 +203,57 @@ def test_a_reader_that_has_gone_is_told_by_the_code_alone():
             check=False,
         )
     assert (done.returncode, done.stderr) == (1, b"")
+
+
+@pytest.mark.parametrize("closed", [(0,), (1,), (2,), (0, 1, 2)], ids=str)
+def test_closed_streams_change_nothing_and_no_file_takes_their_place(closed, tmp_path):
+    """A daemon may have none of the three: a library's words must not end up in a plate."""
+    recipe = film(tmp_path, frames=2)
+
+    def close():
+        for number in closed:
+            os.close(number)
+
+    words = (sys.executable, "-m", "gradeprep", "run", str(recipe), "--jobs", "1")
+    program = subprocess.run(
+        words, check=False, preexec_fn=close, capture_output=True, text=True, timeout=PATIENCE
+    )
+    assert program.returncode == 0
+    assert len(list((tmp_path / "out" / "quay").glob("*.exr"))) == 2
+    said = program.stdout if 2 in closed else program.stderr
+    assert ("quay: 2/2 frames" in said) is (2 not in closed)
+
+
+def test_closed_streams_are_held(tmp_path):
+    text = (
+        "import os, sys; from gradeprep.guard import _hold_streams; _hold_streams(); "
+        "print('to stderr', file=sys.stderr); os._exit(os.open(os.devnull, os.O_RDONLY))"
+    )
+    words = (sys.executable, "-c", text)
+    close = subprocess.run(
+        words, check=False, preexec_fn=lambda: os.closerange(0, 3), timeout=PATIENCE
+    )
+    assert close.returncode >= 3
+    loud = subprocess.run(
+        words,
+        check=False,
+        preexec_fn=lambda: os.close(2),
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE,
+    )
+    assert (loud.stdout, loud.returncode >= 3) == ("", True)
+
+
+def test_no_process_to_be_had_is_told(monkeypatch, capfd):
+    def full():
+        raise BlockingIOError(11, "Resource temporarily unavailable")
+
+    monkeypatch.setattr(os, "fork", full)
+    with pytest.raises(SystemExit) as caught:
+        guarded(lambda: None, ["gradeprep", "check"])
+    assert caught.value.code == 1
+    assert capfd.readouterr().err == (
+        "gradeprep: no process can be started (Resource temporarily unavailable); end others, "
+        "or raise ulimit -u\n"
+    )
