@@ -122,11 +122,11 @@ def described(head: bytes, allowed: Limits | None = None) -> tuple[Element, ...]
 
 
 def _garbled(what: str) -> TornFrameError:
-    return TornFrameError(f"the DPX header is garbled: {what}", remedy="copy the frame again")
+    return TornFrameError(f"the DPX header is garbled: {what}")
 
 
 def _cut(what: str) -> TornFrameError:
-    return TornFrameError(f"the file is cut: {what}", remedy="copy the frame again")
+    return TornFrameError(f"the file is cut: {what}")
 
 
 def _foreign(what: str) -> CannotCarryError:
@@ -138,9 +138,7 @@ def _check_core(head: bytes) -> None:
         raise _cut("it holds no bytes")
     if head[:4] not in (b"SDPX", b"XPDS"):
         what = "only zeros" if not any(head) else f"{head[:4]!r}"
-        raise TornFrameError(
-            f"this is no DPX file: it begins with {what}", remedy="copy the frame again"
-        )
+        raise TornFrameError(f"this is no DPX file: it begins with {what}")
     if len(head) < CORE_BYTES:
         raise _cut(f"it ends after {len(head)} bytes, within the header")
     version = value(head, "version")
