@@ -8,36 +8,24 @@ Give the plate, where the result goes, the stops, and the colour space the camer
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 
-from gradeprep.pipeline.asked import build
-from gradeprep.pipeline.plan import make_plan
-from gradeprep.pipeline.planned import Options
-from gradeprep.runners.job import run_plan
-from gradeprep.runners.local import Local
+import gradeprep
 
 
 def main(plate: str, out: str, stops: str, space: str) -> None:
-    recipe = build(
-        {
-            "gradeprep": 1,
-            "shots": {
-                "plate": {
-                    "plate": plate,
-                    "space": space,
-                    "stages": [{"pull": {"stops": float(stops)}}],
-                    "output": {"plate": out},
-                }
-            },
-        }
-    )
-    plan = make_plan(recipe, Path(), Options())
+    asked = {
+        "plate": plate,
+        "space": space,
+        "stages": [{"pull": {"stops": float(stops)}}],
+        "output": {"plate": out},
+    }
+    plan = gradeprep.Recipe.of({"gradeprep": 1, "shots": {"plate": asked}}).plan()
     decided = plan.shots["plate"]
     print(f"{len(decided.task.frames)} frames by {stops} stops, kernels {dict(decided.kernels)}")
     print(f"to be taken back: {decided.reversible.why}")
 
-    result = run_plan(plan, engine=Local()).shots["plate"]
-    assert result.record is not None
+    result = plan.run().shots["plate"]
+    assert result.record is not None, result.error
     for frame in result.record.frames:
         print(frame.number, f"{frame.stops:+g} stops", frame.counts.clipped, frame.result.hash)
     print(f"sidecar: {result.sidecar}")

@@ -9,7 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import OpenEXR
+import PyOpenColorIO as ocio
 import pytest
+from filmed import edl, write_plate
 from refusal import exr_plate, write_recipe
 from support import write_exr
 
@@ -26,6 +29,12 @@ def start(script: str, *arguments: object, folder: Path) -> str:
     )
     assert done.returncode == 0, done.stderr
     return done.stdout
+
+
+def read(path: Path) -> np.ndarray:
+    """Float32 H x W x 3."""
+    planes = OpenEXR.File(str(path), separate_channels=True).channels()
+    return np.stack([planes[name].pixels for name in "RGB"], axis=-1).astype(np.float32)
 
 
 def test_pull_a_plate(tmp_path: Path) -> None:
@@ -51,6 +60,56 @@ def test_farm_bundle(tmp_path: Path) -> None:
     assert said.endswith("quay: sealed\n")
     assert (tmp_path / "bundle" / "template.yaml").exists()
     assert (tmp_path / "out" / "quay" / "quay.stops.json").exists()
+
+
+def test_scene_with_reference(tmp_path: Path) -> None:
+    """The second shot is the hero's scene at half its exposure, so it takes one stop less."""
+    patches = np.random.default_rng(7).uniform(0.05, 0.4, (6, 8))
+    scene = np.kron(patches, np.ones((16, 16)))
+    for name, gain in (("hero", 4.0), ("second", 2.0)):
+        planes = {channel: (scene * gain).astype(np.float16) for channel in "RGB"}
+        write_exr(tmp_path / f"{name}.1001.exr", planes)
+    said = start(
+        *("scene_with_reference.py", -2, "ACEScg", "out", "hero.####.exr", "second.####.exr"),
+        folder=tmp_path,
+    )
+    hero, second = (line.split() for line in said.splitlines())
+    assert hero[:2] == ["hero:", "-2.000"]
+    assert float(second[1]) == pytest.approx(-1.0, abs=0.002)
+    normal = [read(tmp_path / "out" / n / f"{n}.1001.exr") for n in ("hero", "shot_2")]
+    assert np.log2(normal[0] / normal[1]) == pytest.approx(0.0, abs=0.004)  # halves, rounded
+
+
+def test_conform_to_aces(tmp_path: Path) -> None:
+    """Against OpenColorIO alone; the container as SMPTE ST 2065-4 has it (from memory)."""
+    write_plate(tmp_path / "plates", "quay", "10:00:00:00", kind="dpx")
+    event = "001  quay V C 10:00:00:10 10:00:00:12 01:00:00:00 01:00:00:02"
+    edl(tmp_path / "cut.edl", event, "* FROM CLIP NAME: quay")
+    said = start(
+        *("conform_to_aces.py", "cut.edl", "plates", -1, "ACEScct", "aces"), folder=tmp_path
+    )
+    assert said.startswith("quay: 1003-1020 of ACES2065-1")  # two frames, eight on either side
+
+    result = tmp_path / "aces" / "quay" / "quay.1011.exr"
+    header = OpenEXR.File(str(result)).header()
+    assert header["acesImageContainerFlag"] == 1
+    assert header["compression"] == OpenEXR.NO_COMPRESSION
+    light = np.full((2, 4, 3), 500 / 1023, np.float32)  # the code that the plate holds
+    config = ocio.Config.CreateFromFile("ocio://studio-config-latest")
+    way = config.getProcessor("ACEScct", "ACES2065-1").getDefaultCPUProcessor()
+    way.applyRGB(light)
+    assert read(result) == pytest.approx(light / 2, rel=2**-11 + 1e-5, abs=2**-24)
+
+
+def test_on_set_card(tmp_path: Path) -> None:
+    """A hot code, shown: as the same light one stop lower would have been encoded."""
+    said = start("on_set_card.py", "ACEScct", "monitor", -1, folder=tmp_path)
+    assert "1 stop hot" in said
+    (clf,) = (tmp_path / "monitor").glob("*.clf")
+    shown = ocio.Config.CreateRaw().getProcessor(ocio.FileTransform(str(clf)))
+    code = np.array([[0.5, 0.5, 0.5]], np.float32)
+    shown.getDefaultCPUProcessor().applyRGB(code)
+    assert code == pytest.approx(0.5 - 1 / 17.52, abs=1e-6)  # ACEScct, Academy S-2016-001
 
 
 def test_every_example_is_run() -> None:
