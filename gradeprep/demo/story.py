@@ -216,7 +216,7 @@ def _lifted(picture: Picture, frame: FrameRecord) -> Picture:
     weights = colour.load(colour.BUILT_IN).weights(WORKING)
     for step in prepare(frame.stages, weights).steps:
         if step.exposure == 0.0:
-            picture = replace(step, light=Light(weights, 0.0)).apply(picture)
+            picture = replace(step, light=Light(weights, 0.0)).apply(picture, backwards=False)
     return picture
 
 

@@ -1,0 +1,264 @@
+"""One shot's plan: every number decided, and everything refused that could not be done.
+
+Whatever would stop a run half way is looked for here: outputs that exist, disks that are too
+small, plates that were pulled already, channels that cannot take what is asked of them.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Iterator
+from itertools import groupby, repeat
+from typing import Any
+
+from gradeprep.errors import (
+    AlreadyPulledError,
+    CannotCarryError,
+    OutputRefusedError,
+)
+from gradeprep.model.record import PlateRecord
+from gradeprep.model.task import (
+    ARITHMETIC,
+    ColourOrder,
+    FrameOrder,
+    FrameOrders,
+    OutputOrder,
+    Stages,
+    Task,
+    digest_of,
+)
+from gradeprep.pipeline import kernels, notes, target
+from gradeprep.pipeline.checking import run_checks
+from gradeprep.pipeline.decision import Decision, prepare
+from gradeprep.pipeline.planned import ShotPlan
+from gradeprep.pipeline.planner import ShotPlanner
+from gradeprep.pipeline.reversible import reversible
+from gradeprep.pipeline.survey import Survey
+from gradeprep.pipeline.types import kernel_type
+from gradeprep.plugins.registry import installed
+
+__all__ = ["plan_shot"]
+
+
+def plan_shot(shot: ShotPlanner) -> ShotPlan:
+    """Decide everything for every frame of a shot; nothing is written.
+
+    Raises:
+        PlateError: The plate is bad.
+        GradeprepError: What is asked cannot be done; with file or key and what to do.
+    """
+    ask, found = shot.ask, shot.found
+    place = target.place(ask, found, shot.owner.folder)
+    order, output = shot.output
+    _not_pulled_before(shot)
+    digest = _digest(shot, order, output)
+    stages = tuple(map(shot.settled.orders, found.frames))
+    frames = FrameOrders(found.frames.numbers, stages, _orders(shot, place))
+    decisions = list(_decisions(shot, stages))
+    used = [_kernel(shot, decision, order, output) for decision in decisions]
+    _carriable(shot, decisions, used)
+    needed, close = target.bytes_needed(found, output)
+    free = target.free_disk(place.folder)
+    _existing(shot, place)
+    _fits(shot, place, needed, close=close, free=free)
+    task = Task(
+        shot=ask.name,
+        digest=digest,
+        kernel=used[0],
+        colour=order,
+        layers=found.layers,
+        nonfinite=ask.nonfinite,
+        output=output,
+        frames=frames,
+    )
+    return ShotPlan(
+        task=task,
+        source=_plate(str(found.sequence.pattern), found),
+        result=_plate(
+            str(place.pattern),
+            found,
+            format=output.format,
+            type=found.type if output.type == "source" else output.type,
+            compression=output.compression,
+        ),
+        folder=place.folder,
+        real_folder=os.path.realpath(place.folder),
+        kernels={name: used.count(name) for name in kernels.KERNELS if name in used},
+        space_from=shot.space[1],
+        readings=shot.settled.readings,
+        findings=(*notes.notes(found, output, used), *run_checks(shot.view, shot.ask.checks)),
+        reversible=reversible(decisions, used, found, order, output),
+        bytes_needed=needed,
+        bytes_close=close,
+        bytes_free=free,
+        existing=place.existing,
+        carried=ask.carried,
+    )
+
+
+def _not_pulled_before(shot: ShotPlanner) -> None:
+    if shot.ask.again or not shot.found.pulled:
+        return
+    number, (stops, _) = next(iter(shot.found.pulled.items()))
+    raise AlreadyPulledError(
+        f"says that it was pulled by {stops:+g} stops already",
+        frame=number,
+        file=shot.found.sequence.path(number),
+        remedy="take the original plate, or say --again (again: true) to pull once more",
+    )
+
+
+def _digest(shot: ShotPlanner, order: ColourOrder, output: OutputOrder) -> str:
+    """Hash of what decides the pixels; where the files lie does not."""
+    told = order.model_dump(exclude={"config", "look"})
+    told["files"] = sorted(order.files.values())
+    return digest_of(
+        {
+            "arithmetic": ARITHMETIC,
+            "colour": told,
+            "stages": shot.settled.told(),
+            "layers": shot.found.layers,
+            "nonfinite": shot.ask.nonfinite,
+            "output": output.model_dump(),
+            **_guests(shot),
+        }
+    )
+
+
+def _guests(shot: ShotPlanner) -> dict[str, Any]:
+    """Stages of other packages, with the version of each: another one may decide otherwise."""
+    names = sorted({ask.stage for ask in shot.ask.stages})
+    sources = {name: installed().source("stages", name) for name in names}
+    guests = {name: told for name, told in sources.items() if told.split()[0] != "gradeprep"}
+    return {"guests": guests} if guests else {}
+
+
+def _orders(shot: ShotPlanner, place: target.Target) -> Callable[[int, Stages], FrameOrder]:
+    sequence, before = shot.found.sequence, shot.found.pulled
+
+    def order(number: int, stages: Stages) -> FrameOrder:
+        pulled, history = before.get(number, (0.0, ()))
+        return FrameOrder(
+            number=number,
+            source=str(sequence.path(number)),
+            result=str(place.pattern.path(number)),
+            stages=stages,
+            pulled=pulled,
+            history=history,
+        )
+
+    return order
+
+
+def _decisions(shot: ShotPlanner, of_frames: Iterable[Stages]) -> Iterator[Decision]:
+    """The decision of every frame; neighbours of equal stages share one."""
+    for stages, same in groupby(of_frames):
+        yield from repeat(_decision(shot, stages), sum(1 for _ in same))
+
+
+def _decision(shot: ShotPlanner, stages: Stages) -> Decision:
+    plain = prepare(stages, (0.0, 1.0, 0.0)).asked()  # a gain needs no luminance
+    return plain if plain.gains is not None else prepare(stages, shot.owner.weights)
+
+
+def _kernel(shot: ShotPlanner, decision: Decision, order: ColourOrder, output: OutputOrder) -> str:
+    source = kernel_type(shot.found.type)
+    return kernels.choose(
+        decision,
+        same_space=order.source == order.result,
+        linear=shot.config.is_linear(order.source),
+        working=order.source == order.working,
+        source=source,
+        wanted=source if output.type == "source" else kernel_type(output.type),
+        curve=shot.config.curve(order.source, order.working) is not None,
+        to_linear=shot.config.to_linear(order.source, order.result) is not None,
+    )
+
+
+def _carriable(shot: ShotPlanner, decisions: list[Decision], used: list[str]) -> None:
+    """Refuse what the plate's channels cannot be asked for."""
+    if all(name == "carry" for name in used):
+        return
+    problem = _unfit(shot.found, decisions, used)
+    if problem:
+        raise CannotCarryError(
+            problem[0],
+            file=shot.found.sequence.path(shot.found.frames.first),
+            remedy=problem[1],
+        )
+
+
+def _existing(shot: ShotPlanner, place: target.Target) -> None:
+    if not place.existing or shot.owner.options.overwrite or shot.owner.options.resume:
+        return
+    count = len(place.existing)
+    others = f" and {count - 1} more" if count > 1 else ""
+    raise OutputRefusedError(
+        f"exists already{others}",
+        file=place.existing[0],
+        remedy="say --overwrite, or --resume to keep what is right",
+    )
+
+
+def _fits(shot: ShotPlanner, place: target.Target, needed: int, *, close: bool, free: int) -> None:
+    if close and needed > free + sum(path.stat().st_size for path in place.existing):
+        raise OutputRefusedError(
+            f"no room: the results need about {needed / 1e6:.1f} MB, {free / 1e6:.1f} MB are free",
+            file=place.folder,
+            remedy="free some disk, or write somewhere else",
+        )
+
+
+_WHOLE = {"tone-gain", "code-table", "curve", "light"}
+"""Kernels that need all of R, G and B, or a luminance."""
+
+
+def _unfit(found: Survey, decisions: list[Decision], used: list[str]) -> tuple[str, str] | None:
+    """What is wrong and what to do, when the plate's channels cannot take the stages."""
+    if not found.groups:
+        return (
+            "has no colour channels (R, G, B or Y), so there is nothing to pull",
+            "name the layer that is colour with layers",
+        )
+    if found.type == "uint32":
+        return (
+            "its colour channels are unsigned integers, which hold no scene light",
+            "convert the plate to half or float",
+        )
+    kinds = {group.kind for group in found.groups}
+    if "some" in kinds and not _WHOLE.isdisjoint(used):
+        names = ", ".join(n for group in found.groups for n in group.names)
+        return (
+            f"has only {names}; a lift or a colour conversion needs R, G and B",
+            "pull it in a scene-linear space",
+        )
+    scalar = all(d.scalar or d.gains is None for d in decisions)
+    if "luma" in kinds and not scalar:
+        return ("is luminance only, so it has no balance", "leave the balance out")
+    return None
+
+
+def _plate(
+    pattern: str,
+    found: Survey,
+    *,
+    format: str = "",
+    type: str = "",
+    compression: str = "source",
+) -> PlateRecord:
+    own = found.first.parts[0].compression
+    return PlateRecord(
+        pattern=pattern,
+        frames=str(found.frames),
+        format=format or found.first.format,
+        type=type or found.type,
+        compression=own if compression == "source" else compression,
+        timecode=_timecodes(found),
+        rate=found.first.rate,
+    )
+
+
+def _timecodes(found: Survey) -> tuple[str, str] | None:
+    first = found.layouts[found.frames.first].timecode
+    last = found.layouts[found.frames.last].timecode
+    return None if first is None or last is None else (first, last)
