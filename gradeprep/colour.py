@@ -10,8 +10,7 @@ import difflib
 import hashlib
 import os
 import re
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
 from functools import cache, cached_property
 from pathlib import Path
 
@@ -19,38 +18,13 @@ import numpy as np
 import numpy.typing as npt
 import PyOpenColorIO as ocio
 
+from gradeprep.conversions import Convert, ToLinear, applied, per_channel, plain_matrix
 from gradeprep.errors import ColourError
+from gradeprep.primaries import AP0_TO_XYZ, AP0_TO_Y, PUBLISHED, Chromaticities
 
-__all__ = [
-    "BUILT_IN",
-    "Chromaticities",
-    "Colour",
-    "Convert",
-    "ToLinear",
-    "applied",
-    "choose_config",
-    "load",
-]
+__all__ = ["BUILT_IN", "Colour", "choose_config", "load"]
 
 BUILT_IN = "ocio://studio-config-latest"
-
-Convert = Callable[[npt.NDArray[np.float32]], None]
-"""Converts float32 H x W x 3, C-contiguous and finite, in place."""
-
-Chromaticities = tuple[float, float, float, float, float, float, float, float]
-"""CIE xy of red, green, blue and white, in the order of the OpenEXR attribute."""
-
-_AP0_TO_Y = (0.3439664498, 0.7281660966, -0.0721325464)
-"""Luminance row of ACES2065-1 (SMPTE ST 2065-1 primaries, SMPTE RP 177 derivation)."""
-
-PUBLISHED: Mapping[str, Chromaticities] = {
-    "ST 2065-1 (AP0)": (0.7347, 0.2653, 0.0, 1.0, 0.0001, -0.077, 0.32168, 0.33767),
-    "S-2014-004 (AP1)": (0.713, 0.293, 0.165, 0.83, 0.128, 0.044, 0.32168, 0.33767),
-    "BT.709": (0.64, 0.33, 0.3, 0.6, 0.15, 0.06, 0.3127, 0.329),
-    "BT.2020": (0.708, 0.292, 0.17, 0.797, 0.131, 0.046, 0.3127, 0.329),
-    "P3-D65": (0.68, 0.32, 0.265, 0.69, 0.15, 0.06, 0.3127, 0.329),
-}
-"""Published primaries and whites of open standards."""
 
 _OCIO_ERRORS = (ocio.Exception, ocio.ExceptionMissingFile)
 """All that the library raises; in Python the second is no kind of the first."""
@@ -125,19 +99,6 @@ def _load(config: str, context: tuple[tuple[str, str], ...]) -> Colour:
         ) from error
     name = f"ocio://{raw.getName()}" if builtin else str(Path(config).resolve())
     return Colour(raw, name, text)
-
-
-@dataclass(frozen=True, slots=True)
-class ToLinear:
-    """From a space's values to a linear space: a curve per channel, then one matrix.
-
-    Attributes:
-        decode: The curve, in place; None where the space is linear.
-        matrix: 3 x 3, float64; rows make R, G, B of the linear space.
-    """
-
-    decode: Convert | None
-    matrix: npt.NDArray[np.float64]
 
 
 class Colour:
@@ -320,8 +281,8 @@ class Colour:
         if self.space(space) == self.space(working):
             return None
         steps = list(self._processor(space, working).createGroupTransform())
-        matrices = next((i for i, s in enumerate(steps) if not _per_channel(s)), len(steps))
-        if matrices == 0 or not all(_plain_matrix(step) for step in steps[matrices:]):
+        matrices = next((i for i, s in enumerate(steps) if not per_channel(s)), len(steps))
+        if matrices == 0 or not all(plain_matrix(step) for step in steps[matrices:]):
             return None
         return ocio.GroupTransform(steps[:matrices])
 
@@ -341,7 +302,7 @@ class Colour:
         if curve is None:
             return None
         steps = list(self._processor(space, linear).createGroupTransform())
-        matrices = ocio.GroupTransform([step for step in steps if not _per_channel(step)])
+        matrices = ocio.GroupTransform([step for step in steps if not per_channel(step)])
         columns = np.eye(3, dtype=np.float32).reshape(1, 3, 3).copy()
         applied(self._config.getProcessor(matrices, ocio.TRANSFORM_DIR_FORWARD))(columns)
         return ToLinear(curve[0], np.asarray(columns[0].T, np.float64))
@@ -408,7 +369,7 @@ class Colour:
         path = self.to_linear(working, interchange)
         if path is None:
             raise ColourError(f"'{working}' is no light that luminance can be told of")
-        red, green, blue = np.asarray(_AP0_TO_Y) @ path.matrix
+        red, green, blue = np.asarray(AP0_TO_Y) @ path.matrix
         total = red + green + blue
         return (float(red / total), float(green / total), float(blue / total))
 
@@ -436,59 +397,13 @@ class Colour:
     def _primaries(self, name: str, role: str) -> tuple[float, ...] | None:
         if not self._config.hasRole(role):
             return None
-        to_xyz = _AP0_TO_XYZ if role == "aces_interchange" else np.eye(3)
+        to_xyz = AP0_TO_XYZ if role == "aces_interchange" else np.eye(3)
         xyz = to_xyz @ self._matrix(name, self.space(role))
         colours = np.column_stack([xyz, xyz.sum(axis=1)])
         sums = colours.sum(axis=0)
         if np.any(np.abs(sums) < 1e-9):
             return None
         return tuple(float(v) for v in (colours[:2] / sums).T.ravel())
-
-
-def applied(processor: ocio.Processor) -> Convert:
-    """A processor as an in-place conversion, optimized only where no bit changes."""
-    cpu = processor.getOptimizedCPUProcessor(
-        ocio.BIT_DEPTH_F32, ocio.BIT_DEPTH_F32, ocio.OPTIMIZATION_LOSSLESS
-    )
-
-    def apply(rgb: npt.NDArray[np.float32]) -> None:
-        height, width, channels = rgb.shape
-        cpu.apply(ocio.PackedImageDesc(rgb, width, height, channels))
-
-    return apply
-
-
-_CURVES = (
-    ocio.ExponentTransform,
-    ocio.ExponentWithLinearTransform,
-    ocio.LogAffineTransform,
-    ocio.LogCameraTransform,
-    ocio.LogTransform,
-    ocio.Lut1DTransform,
-)
-
-
-def _per_channel(step: ocio.Transform) -> bool:
-    """Whether a transform is a curve that keeps the channels apart."""
-    if isinstance(step, ocio.Lut1DTransform) and step.getHueAdjust() != ocio.HUE_NONE:
-        return False
-    return isinstance(step, _CURVES)
-
-
-def _plain_matrix(step: ocio.Transform) -> bool:
-    return isinstance(step, ocio.MatrixTransform) and not any(step.getOffset())
-
-
-def _xyz_from_primaries(published: Chromaticities) -> npt.NDArray[np.float64]:
-    """RGB to CIE XYZ of a set of primaries and white (SMPTE RP 177)."""
-    xy = np.asarray(published, np.float64).reshape(4, 2)
-    xyz = np.column_stack([xy, 1.0 - xy.sum(axis=1)])
-    white = xyz[3] / xyz[3, 1]
-    scale = np.linalg.solve(xyz[:3].T, white)
-    return np.asarray(xyz[:3].T * scale, np.float64)
-
-
-_AP0_TO_XYZ = _xyz_from_primaries(PUBLISHED["ST 2065-1 (AP0)"])
 
 
 def _variables(text: str) -> list[str]:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import PyOpenColorIO as ocio
 
-from gradeprep.colour import Colour, Convert, applied
+from gradeprep.colour import Colour
+from gradeprep.conversions import Convert, applied
 from gradeprep.errors import ColourError
 from gradeprep.model.wording import hinted
 

@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 import PyOpenColorIO as ocio
 
-from gradeprep.colour import Colour, Convert, applied
+from gradeprep.colour import Colour
+from gradeprep.conversions import Convert, applied
 from gradeprep.errors import ColourError
 from gradeprep.model.recipe import LookAsk
 from gradeprep.model.task import LookOrder

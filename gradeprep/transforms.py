@@ -9,7 +9,8 @@ from typing import TypeAlias
 import numpy as np
 import PyOpenColorIO as ocio
 
-from gradeprep.colour import Colour, Convert, applied
+from gradeprep.colour import Colour
+from gradeprep.conversions import Convert, applied
 from gradeprep.errors import ColourError
 
 __all__ = ["Gains", "Steps", "clf_text", "from_file", "gain_matrix", "gained", "is_formula", "path"]

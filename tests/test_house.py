@@ -16,8 +16,9 @@ PACKAGE = ROOT / "gradeprep"
 
 # Each may import only what stands before it (and, inside one folder, its neighbours).
 ORDER = (
-    *("errors", "lastwords", "machine", "model", "photometry", "ends", "plugins"),
-    *("plates", "colour"),
+    *("errors", "lastwords", "machine", "model", "photometry", "primaries"),
+    *("ends", "plugins"),
+    *("plates", "conversions", "colour"),
     *("looks", "transforms", "showlook", "stages", "meters", "checks", "sidecar", "pipeline"),
     *("runners", "farm", "onset", "conform", "handover", "review", "demo", "api", "cli", "guard"),
     "__main__",

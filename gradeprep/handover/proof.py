@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from gradeprep.colour import Convert
+from gradeprep.conversions import Convert
 from gradeprep.errors import ColourError, WriteError
 from gradeprep.transforms import Gains, from_file
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.colour import Colour, Convert
+from gradeprep.colour import Colour
+from gradeprep.conversions import Convert
 from gradeprep.errors import ColourError
 from gradeprep.looks import Look, shown
 from gradeprep.model.stops import GREY, gain, tone

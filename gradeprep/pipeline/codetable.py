@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gradeprep.colour import Convert
+from gradeprep.conversions import Convert
 from gradeprep.model.frame import Plane, top_code
 from gradeprep.pipeline.decision import Decision
 from gradeprep.pipeline.light import through

@@ -23,7 +23,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gradeprep.colour import Convert, ToLinear
+from gradeprep.conversions import Convert, ToLinear
 from gradeprep.model.frame import Plane
 from gradeprep.pipeline import plain as plain_gain
 from gradeprep.pipeline.codetable import code_table

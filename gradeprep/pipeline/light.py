@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.colour import Convert
+from gradeprep.conversions import Convert
 from gradeprep.model.frame import Plane
 from gradeprep.pipeline.decision import Decision
 from gradeprep.pipeline.samples import CHUNK, Outcome, Wanted, load, look, store

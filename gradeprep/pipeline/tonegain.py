@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.colour import ToLinear
+from gradeprep.conversions import ToLinear
 from gradeprep.model.frame import Plane, top_code
 from gradeprep.pipeline.decision import Decision
 from gradeprep.pipeline.samples import CHUNK, Mask, Outcome, Wanted, load, look, store

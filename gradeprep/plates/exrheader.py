@@ -20,6 +20,7 @@ import OpenEXR
 from gradeprep.errors import CannotCarryError
 from gradeprep.model.frame import Part
 from gradeprep.plates.exrimage import CODECS
+from gradeprep.primaries import AP0
 
 __all__ = [
     "COMPRESSIONS",
@@ -52,9 +53,6 @@ COMPRESSIONS: Mapping[str, Any] = {
     if int(member.value) in CODECS
 }
 """Compressions that the module reads and writes, by our name."""
-
-_AP0 = (0.7347, 0.2653, 0.0, 1.0, 0.0001, -0.077, 0.32168, 0.33767)
-"""SMPTE ST 2065-1: x and y of red, green, blue and white."""
 
 _RATE_PARTS = 10_000
 """Largest denominator of a rate: a long decimal would not fit the 32 bits of a rational."""
@@ -96,7 +94,7 @@ def as_aces(part: Part) -> Part:
         )
     changes = {
         "acesImageContainerFlag": 1,
-        "chromaticities": _AP0,
+        "chromaticities": AP0,
         "compression": COMPRESSIONS["none"],
         "dwaCompressionLevel": None,
         "lineOrder": OpenEXR.INCREASING_Y,

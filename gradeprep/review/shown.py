@@ -12,7 +12,8 @@ import numpy as np
 import numpy.typing as npt
 
 from gradeprep import looks, showlook
-from gradeprep.colour import Colour, Convert
+from gradeprep.colour import Colour
+from gradeprep.conversions import Convert
 from gradeprep.model.task import LookOrder
 from gradeprep.plugins.contracts import Pixels
 

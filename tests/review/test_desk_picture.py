@@ -12,7 +12,7 @@ import PyOpenColorIO as ocio
 import pytest
 from desked import RECIPE, Opened, opened_desk, scene, small_film
 
-from gradeprep.colour import applied
+from gradeprep.conversions import applied
 
 CONFIG = "ocio://studio-config-latest"
 DISPLAY, VIEWS = "sRGB - Display", ("Un-tone-mapped", "ACES 2.0 - SDR 100 nits (Rec.709)")
