@@ -141,9 +141,6 @@ class Packing:
             out: n x samples array of ``sample_type``, contiguous, that is filled.
         """
         words = rows.view(self._stored)
-        if self._whole:
-            out[...] = words
-            return
         count, samples = out.shape
         groups = -(-samples // len(self.places))
         grouped = _padded(words, groups * self._group).reshape(count, groups, self._group)
@@ -171,9 +168,6 @@ class Packing:
             rows: n x ``row_bytes(samples)`` bytes, contiguous within a row, that are filled.
         """
         words = rows.view(self._stored)
-        if self._whole:
-            words[...] = samples
-            return
         count, width = samples.shape
         groups = -(-width // len(self.places))
         codes = _padded(samples, groups * len(self.places)).reshape(count, groups, -1)
