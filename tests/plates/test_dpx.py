@@ -646,6 +646,15 @@ def test_timecode_beyond_a_short_header_is_pixels_and_not_told(tmp_path):
     assert (tmp_path / "b.dpx").read_bytes() == path.read_bytes()
 
 
+def test_a_short_header_ends_where_the_first_of_two_images_begins(tmp_path):
+    content, left, _ = stereo()
+    raw = dpx.patched(content[:2048], image_offset=1664, data_offset=1664, file_size=None)
+    raw = dpx.patched(raw, element=1, data_offset=1664 + 500 + 140)
+    path = tmp_path / "a.dpx"
+    path.write_bytes(raw[:1664] + packed(left) + bytes(500) + packed(left))
+    assert dpx.inspect(path).timecode is None
+
+
 WRONG = [
     ("two parts", lambda f: replace(f, parts=f.parts * 2), "2 parts for a header of 1 elements"),
     ("short raw", lambda f: replace(f, raw=f.raw[:-4]), "not all that precedes its image"),
