@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -19,6 +20,7 @@ __all__ = [
     "PixelType",
     "Plane",
     "Window",
+    "pixel_aspect",
     "pixel_type",
     "top_code",
 ]
@@ -38,6 +40,18 @@ _FLOATS = {"float16": "half", "float32": "float", "uint32": "uint32"}
 def pixel_type(plane: Plane, bits: int | None) -> PixelType:
     """Name of a plane's type; ``bits`` is the depth of integer code values, else None."""
     return f"uint{bits}" if bits is not None else _FLOATS[plane.dtype.name]
+
+
+def pixel_aspect(header: Mapping[str, Any]) -> float:
+    """Width of a pixel over its height, as a header tells it: OpenEXR's ``pixelAspectRatio``, or
+    the two numbers of SMPTE ST 268; 1 where it says nothing, or what no lens does (1/8 to 8).
+    """
+    told = header.get("pixelAspectRatio")
+    if told is None:
+        across, down = header.get("pixel_aspect_x"), header.get("pixel_aspect_y")
+        told = across / down if across and down else 1.0
+    aspect = float(told)
+    return aspect if math.isfinite(aspect) and 0.125 <= aspect <= 8.0 else 1.0
 
 
 @dataclass(frozen=True, slots=True)

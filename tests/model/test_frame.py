@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gradeprep.model.frame import Layout, Part, PartLayout, pixel_type, top_code
+from gradeprep.model.frame import Layout, Part, PartLayout, pixel_aspect, pixel_type, top_code
 
 WINDOW = (0, 0, 4, 3)
 RGB = {"R": "half", "G": "half", "B": "half"}
@@ -83,3 +83,20 @@ def test_the_part_that_differs_is_named_where_there_are_several():
     odd = replace(right, display_window=(0, 0, 9, 9))
     two, other = Layout("exr", (PART, right)), Layout("exr", (PART, odd))
     assert two.same_shape(other) == "its size is 9 x 9, the others' is 4 x 3 in part 'right'"
+
+
+@pytest.mark.parametrize(
+    ("header", "aspect"),
+    [
+        ({"pixelAspectRatio": 2.0}, 2.0),
+        ({"pixel_aspect_x": 4, "pixel_aspect_y": 3}, 4 / 3),  # SMPTE ST 268: horizontal, vertical
+        ({"pixel_aspect_x": None, "pixel_aspect_y": None}, 1.0),
+        ({"pixel_aspect_x": 1, "pixel_aspect_y": 0}, 1.0),
+        ({"pixelAspectRatio": 0.0}, 1.0),
+        ({"pixelAspectRatio": float("nan")}, 1.0),
+        ({"pixelAspectRatio": 1e9}, 1.0),
+        ({}, 1.0),
+    ],
+)
+def test_a_pixel_has_a_shape(header, aspect):
+    assert pixel_aspect(header) == pytest.approx(aspect)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,7 +11,7 @@ from starlette.requests import Request
 
 from gradeprep.errors import RequestError
 
-__all__ = ["BODY", "body", "inner", "text", "whole"]
+__all__ = ["BODY", "body", "inner", "share", "text", "whole"]
 
 BODY = 2**20
 """Bytes of the largest request."""
@@ -62,6 +63,21 @@ def whole(told: Mapping[str, Any], key: str, allowed: range | None = None) -> in
         raise RequestError("must be a whole number", key=key) from None
     if allowed is not None and value not in allowed:
         raise RequestError(f"must be from {allowed[0]} to {allowed[-1]}", key=key)
+    return value
+
+
+def share(told: Mapping[str, Any], key: str) -> float:
+    """A number from 0 to 1 under a key.
+
+    Raises:
+        RequestError: It is something else.
+    """
+    try:
+        value = float(told.get(key, ""))
+    except ValueError:
+        value = math.nan
+    if not 0.0 <= value <= 1.0:
+        raise RequestError("must be a number from 0 to 1", key=key)
     return value
 
 

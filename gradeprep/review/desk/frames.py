@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gradeprep.errors import GradeprepError, MissingPlateError, RequestError
+from gradeprep.model.frame import pixel_aspect
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import Recipe, Shot
 from gradeprep.pipeline.plan import open_views
@@ -49,12 +50,14 @@ class Seen:
         absent: Pixels without light, H x W: no number, or outside the data window; None where
             there are none.
         key: What tells it from any other: file, when that was written, colour.
+        aspect: Width of a pixel over its height.
     """
 
     pixels: Pixels
     recorded: Pixels
     absent: Mask | None
     key: Hashable
+    aspect: float = 1.0
 
     @property
     def bytes(self) -> int:
@@ -159,8 +162,9 @@ def _place_in(view: View, frame: int) -> tuple[int, int, int, int]:
 def _decoded(view: View, frame: int, key: Hashable) -> Seen:
     pixels, recorded, broken = view.pixels(frame), view.recorded(frame), view.broken(frame)
     x, y, width, height = _place_in(view, frame)
+    aspect = pixel_aspect(view.header(frame))
     if (x, y, height, width) == (0, 0, *pixels.shape[:2]):
-        return Seen(pixels, recorded, broken, key)
+        return Seen(pixels, recorded, broken, key, aspect)
     rows, columns = _overlap(y, pixels.shape[0], height), _overlap(x, pixels.shape[1], width)
     absent = np.ones((height, width), np.bool_)
     absent[rows[0], columns[0]] = False if broken is None else broken[rows[1], columns[1]]
@@ -172,7 +176,7 @@ def _decoded(view: View, frame: int, key: Hashable) -> Seen:
         return whole
 
     light = laid(pixels)
-    return Seen(light, light if recorded is pixels else laid(recorded), absent, key)
+    return Seen(light, light if recorded is pixels else laid(recorded), absent, key, aspect)
 
 
 def _overlap(at: int, length: int, whole: int) -> tuple[slice, slice]:

@@ -15,7 +15,6 @@ from gradeprep.model.stops import GREY
 from gradeprep.photometry import ACCEPTABLE, EXCELLENT
 from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import Pixels
-from gradeprep.review.desk.frames import Seen
 from gradeprep.review.shown import any_within
 
 __all__ = [
@@ -49,18 +48,18 @@ def ceilings_of(view: View, shot: Shot) -> tuple[Ceiling | None, ...]:
         raise RequestError(str(error), shot=shot.name, key="checks.clipping") from error
 
 
-def clipped(seen: Seen, found: Sequence[Ceiling | None], size: tuple[int, int]) -> Bytes:
+def clipped(recorded: Pixels, found: Sequence[Ceiling | None], size: tuple[int, int]) -> Bytes:
     """Number of channels that clip somewhere within each pixel of a smaller picture.
 
     Args:
-        seen: The frame.
+        recorded: The frame's samples as recorded, or those of a place of it.
         found: Ceilings of its channels.
         size: Height and width of the smaller picture.
 
     Returns:
         uint8 H x W, 0 to 3.
     """
-    mask = any_within(clip_mask(seen.recorded, found), size)
+    mask = any_within(clip_mask(recorded, found), size)
     return np.asarray(mask.sum(axis=2), np.uint8)
 
 

@@ -3,13 +3,16 @@
 ================================ ==================================================================
 GET ``/``, ``/page/NAME``        the page and its files
 GET ``/api/recipe``              the recipe: shots, stages, views, revision, ``changed``
-GET ``/api/light``               ``shot frame side``: RGBA half floats, scene-linear, no stage
-                                 applied; sizes in ``X-Width``, ``X-Height``, ``X-Plate-Width``,
-                                 ``X-Plate-Height``
+GET ``/api/light``               ``shot frame AREA``: RGBA half floats, scene-linear, no stage
+                                 applied; AREA is ``side`` for the whole frame, or ``across down
+                                 width height`` for a place of it, pixel for pixel; what came of it
+                                 in ``X-Left``, ``X-Top``, ``X-Width``, ``X-Height``,
+                                 ``X-Plate-Width``, ``X-Plate-Height``, ``X-Pixel-Aspect``
 GET ``/api/shader``              ``display view``: GLSL ES 3.0 and its tables
 GET ``/api/shader/texture``      ``display view id``: float32 values of a table
-GET ``/api/picture``             ``shot frame side display view pull lift balance``: a PNG
-GET ``/api/overlay``             ``shot frame side kind``: 8-bit PNG of one channel; ``clip``, the
+GET ``/api/picture``             ``shot frame AREA display view pull lift balance``: a PNG, and the
+                                 same headers
+GET ``/api/overlay``             ``shot frame AREA kind``: 8-bit PNG of one channel; ``clip``, the
                                  number of clipped channels, or ``noise``, 0..255 over -1..+7 stops
                                  of signal to noise; one line on it in ``X-Note``
 GET ``/api/tones``               ``shot frame pull lift balance``: shares by tone, before and after
@@ -49,9 +52,9 @@ from starlette.routing import Route
 
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.review.desk import answers
-from gradeprep.review.desk.asking import body, inner, text, whole
+from gradeprep.review.desk.asking import body, inner, share, text, whole
 from gradeprep.review.desk.decide import parsed
-from gradeprep.review.desk.light import Small, half_rgba
+from gradeprep.review.desk.light import Area, CloseUp, Small, half_rgba
 from gradeprep.review.desk.state import Desk
 
 __all__ = ["PAGE", "ROUTES"]
@@ -66,6 +69,9 @@ TYPES = {
 
 SIDES = range(16, 4097)
 """Longest sides, in pixels, that a picture may be asked for."""
+
+CLOSE = range(1, 4097)
+"""Sides of a close-up."""
 
 _GLANCE = 0.2
 _ALIVE = 15.0
@@ -94,8 +100,30 @@ def _place(request: Request) -> tuple[str, int]:
     return text(request.query_params, "shot"), whole(request.query_params, "frame")
 
 
-def _side(request: Request) -> int:
-    return whole(request.query_params, "side", SIDES)
+def _area(request: Request) -> Area:
+    query = request.query_params
+    if "across" not in query:
+        return whole(query, "side", SIDES)
+    return CloseUp(
+        across=share(query, "across"),
+        down=share(query, "down"),
+        width=whole(query, "width", CLOSE),
+        height=whole(query, "height", CLOSE),
+    )
+
+
+def _sizes(small: Small) -> dict[str, str]:
+    """What is seen of a frame, as headers."""
+    told = {
+        "X-Left": small.corner[1],
+        "X-Top": small.corner[0],
+        "X-Width": small.absent.shape[1],
+        "X-Height": small.absent.shape[0],
+        "X-Plate-Width": small.size[1],
+        "X-Plate-Height": small.size[0],
+        "X-Pixel-Aspect": small.aspect,
+    }
+    return {name: str(value) for name, value in told.items()}
 
 
 async def _index(request: Request) -> Response:
@@ -119,21 +147,14 @@ async def _recipe(request: Request) -> Response:
 
 async def _light(request: Request) -> Response:
     """A frame's light."""
-    (shot, frame), side, desk = _place(request), _side(request), _desk(request)
+    (shot, frame), area, desk = _place(request), _area(request), _desk(request)
 
     def work() -> tuple[Small, bytes]:
-        small = desk.small(shot, frame, side)
+        small = desk.small(shot, frame, area)
         return small, half_rgba(small)
 
     small, content = await _heavy(request, work)
-    height, width = small.absent.shape
-    told = {
-        "X-Width": str(width),
-        "X-Height": str(height),
-        "X-Plate-Width": str(small.size[1]),
-        "X-Plate-Height": str(small.size[0]),
-    }
-    return Response(content, headers=told, media_type="application/octet-stream")
+    return Response(content, headers=_sizes(small), media_type="application/octet-stream")
 
 
 async def _shader(request: Request) -> Response:
@@ -155,22 +176,27 @@ async def _texture(request: Request) -> Response:
 
 async def _picture(request: Request) -> Response:
     """A frame as the server draws it."""
-    (shot, frame), side, desk = _place(request), _side(request), _desk(request)
+    (shot, frame), area, desk = _place(request), _area(request), _desk(request)
     query = request.query_params
     display, view = (text(query, key) for key in ("display", "view"))
     tried = parsed(query)
-    found = await _heavy(request, lambda: desk.picture(shot, frame, side, tried, display, view))
-    return Response(found, media_type="image/png")
+
+    def work() -> tuple[Small, bytes]:
+        drawn = desk.picture(shot, frame, area, tried, display, view)
+        return desk.small(shot, frame, area), drawn
+
+    small, found = await _heavy(request, work)
+    return Response(found, headers=_sizes(small), media_type="image/png")
 
 
 async def _overlay(request: Request) -> Response:
     """What lies over a picture."""
-    (shot, frame), side, desk = _place(request), _side(request), _desk(request)
+    (shot, frame), area, desk = _place(request), _area(request), _desk(request)
     kinds = {"clip": desk.clip, "noise": desk.noise}
     draw = kinds.get(text(request.query_params, "kind"))
     if draw is None:
         raise RequestError(f"must be one of {', '.join(kinds)}", key="kind")
-    found, note = await _heavy(request, lambda: draw(shot, frame, side), slow=True)
+    found, note = await _heavy(request, lambda: draw(shot, frame, area), slow=True)
     return Response(found, headers={"X-Note": answers.plain(note)}, media_type="image/png")
 
 

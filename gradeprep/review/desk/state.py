@@ -19,7 +19,7 @@ from gradeprep.review.desk.bench import Bench
 from gradeprep.review.desk.decide import Tried, change_of
 from gradeprep.review.desk.frames import Frames, Seen, UnknownError, numbers_of, plate_of, shot_of
 from gradeprep.review.desk.kept import Kept
-from gradeprep.review.desk.light import Small, small
+from gradeprep.review.desk.light import Area, CloseUp, Small, small
 from gradeprep.review.desk.picture import picture
 from gradeprep.review.desk.resolve import Resolver
 from gradeprep.review.desk.session import Session
@@ -122,10 +122,10 @@ class Desk:
         now = self.session.expect_unchanged()
         self.work.start(now.recipe, self.session.folder, shot)
 
-    def small(self, shot: str, frame: int, side: int) -> Small:
-        """A frame at the size of a screen."""
+    def small(self, shot: str, frame: int, area: Area) -> Small:
+        """A frame at the size of a screen, or a place of it."""
         seen = self._seen(shot, frame)
-        return self._small.get((seen.key, side), lambda: small(seen, side))
+        return self._small.get((seen.key, area), lambda: small(seen, area))
 
     def shader(self, display: str, view: str) -> shader.Shader:
         """A view as a shader."""
@@ -133,26 +133,32 @@ class Desk:
         return self._shaders.get((display, view), lambda: shader.shader(bench, display, view))
 
     def picture(
-        self, shot: str, frame: int, side: int, tried: Tried, display: str, view: str
+        self, shot: str, frame: int, area: Area, tried: Tried, display: str, view: str
     ) -> bytes:
         """A frame as the server draws it."""
-        light = self.small(shot, frame, side)
+        light = self.small(shot, frame, area)
         ask = shot_of(self.bench.recipe, shot)
         bench = self.bench
         screen = self._screens.get((display, view), lambda: bench.screen(display, view))
         return picture(tried.applied(light.light, ask, bench.weights), light.absent, screen)
 
-    def clip(self, shot: str, frame: int, side: int) -> tuple[bytes, str]:
+    def clip(self, shot: str, frame: int, area: Area) -> tuple[bytes, str]:
         """The clip overlay of a frame as a PNG of one channel, and one line on it."""
         seen = self._seen(shot, frame)
         found = self._ceilings_of(shot)
-        size = shown_size((seen.pixels.shape[0], seen.pixels.shape[1]), side)
-        counts = overlay.clipped(seen, found, size)
+        recorded = seen.recorded
+        whole = (recorded.shape[0], recorded.shape[1])
+        if isinstance(area, CloseUp):
+            recorded = recorded[area.within(whole)]
+            size = (recorded.shape[0], recorded.shape[1])
+        else:
+            size = shown_size(whole, area)
+        counts = overlay.clipped(recorded, found, size)
         return encoded(counts[..., None]), overlay.clip_note(found)
 
-    def noise(self, shot: str, frame: int, side: int) -> tuple[bytes, str]:
+    def noise(self, shot: str, frame: int, area: Area) -> tuple[bytes, str]:
         """The noise overlay of a frame as a PNG of one channel, and one line on it."""
-        light = self.small(shot, frame, side)
+        light = self.small(shot, frame, area)
         key = (*self._plate_key(shot), frame)
 
         def measure() -> NoiseTable:

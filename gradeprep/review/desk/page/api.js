@@ -39,6 +39,19 @@ export const post = async (path, body) => {
   return (await ask(path, { method: "POST", headers, body: JSON.stringify(body) })).json();
 };
 
+/** What is seen of a frame, as the headers of a picture tell it. */
+export function sizesOf(response) {
+  const number = (name) => Number(response.headers.get(`X-${name}`));
+  return {
+    x: number("Left"),
+    y: number("Top"),
+    width: number("Width"),
+    height: number("Height"),
+    plate: { width: number("Plate-Width"), height: number("Plate-Height") },
+    aspect: number("Pixel-Aspect"),
+  };
+}
+
 /** A decision as the server's picture, overlay and tones take it. */
 export const told = ({ pull, lift, balance }) => ({
   pull,

@@ -2,6 +2,7 @@
 
 import { getJson } from "/page/api.js";
 import { complain } from "/page/announce.js";
+import { startCloseUp } from "/page/closeup.js";
 import { startDecision } from "/page/decision.js";
 import { startKeys } from "/page/keys.js";
 import { startRegion } from "/page/region.js";
@@ -97,7 +98,7 @@ function startCompare() {
 
 async function start() {
   [startView, startRuler, startDecision, startShots, startRegion, startSave, startRun, startKeys].forEach((part) => part());
-  [startLook, startFrames, startCompare].forEach((part) => part());
+  [startLook, startFrames, startCompare, startCloseUp].forEach((part) => part());
   on("recipe", onRecipe);
   on("place", onPlace);
   try {

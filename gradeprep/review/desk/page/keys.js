@@ -7,9 +7,11 @@ import { rounded } from "/page/stops.js";
 
 const part = (id) => document.getElementById(id);
 
+const REST = { compare: "alone", overlay: "none", size: "whole" };
+
 const choose = (group, value) => {
   const now = document.querySelector(`input[name="${group}"]:checked`).value;
-  const next = now === value ? (group === "compare" ? "alone" : "none") : value;
+  const next = now === value ? REST[group] : value;
   document.querySelector(`input[name="${group}"][value="${next}"]`).click();
 };
 
@@ -33,6 +35,7 @@ const MAP = [
   ["l", "lift on or off", flipLift],
   ["w", "wipe", () => choose("compare", "wipe")],
   ["s", "side by side", () => choose("compare", "beside")],
+  ["z", "pixel for pixel, or the whole picture", () => choose("size", "close")],
   ["c", "clipped areas", () => choose("overlay", "clip")],
   ["n", "shadow noise", () => choose("overlay", "noise")],
   ["p", "go to the pull on the ruler", () => document.querySelector(".mark.pull").focus()],

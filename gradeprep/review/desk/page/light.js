@@ -1,7 +1,7 @@
 // Pictures made in the browser: scene-linear half floats go up once a frame, and every decision is
 // a redraw. The result is copied to a plain canvas, so that all parts of the page see one kind.
 
-import { get, getJson } from "/page/api.js";
+import { get, getJson, sizesOf } from "/page/api.js";
 import { program } from "/page/shader.js";
 import { desk } from "/page/state.js";
 
@@ -29,9 +29,9 @@ class LightPainter {
     canvas.addEventListener("webglcontextlost", () => (this.lost = true));
   }
 
-  /** Draws one frame into a 2D canvas; resolves to the plate's size in pixels. */
-  async paint(target, { shot, frame, side, decision, look, quick }) {
-    const [view, light] = await this.both(look, shot, frame, side);
+  /** Draws one frame into a 2D canvas; resolves to what is seen of the frame. */
+  async paint(target, { shot, frame, area, decision, look, quick }) {
+    const [view, light] = await this.both(look, { shot, frame, ...area });
     const scale = quick ? this.affordable(light.width * light.height) : 1;
     const width = Math.max(1, Math.round(light.width * scale));
     const height = Math.max(1, Math.round(light.height * scale));
@@ -42,13 +42,13 @@ class LightPainter {
     flat.drawImage(this.canvas, 0, 0, width, height, 0, 0, light.width, light.height);
     this.cost = ((performance.now() - began) * 1e6) / (width * height);
     if (this.lost) throw new Error("the graphics card lost the picture");
-    return light.plate;
+    return light.seen;
   }
 
   /** View and frame; asked for again where the frame was dropped while the view was made. */
-  async both(look, shot, frame, side) {
+  async both(look, asked) {
     for (;;) {
-      const [view, light] = await Promise.all([this.view(look), this.light(shot, frame, side)]);
+      const [view, light] = await Promise.all([this.view(look), this.light(asked)]);
       if (!light.dropped) return [view, light];
     }
   }
@@ -109,21 +109,19 @@ class LightPainter {
   }
 
   /** A frame of a shot on the graphics card; fetched once while it is among the last few. */
-  light(shot, frame, side) {
-    const key = `${shot}\n${frame}\n${side}`;
-    return once(this.frames, key, KEPT, () => this.fetch(shot, frame, side), (old) => this.drop(old));
+  light(asked) {
+    return once(this.frames, JSON.stringify(asked), KEPT, () => this.fetch(asked), (old) => this.drop(old));
   }
 
-  async fetch(shot, frame, side) {
+  async fetch(asked) {
     const { gl } = this;
-    const response = await get("/api/light", { shot, frame, side });
-    const size = (name) => Number(response.headers.get(name));
-    const [width, height] = [size("X-Width"), size("X-Height")];
+    const response = await get("/api/light", asked);
+    const seen = sizesOf(response);
+    const { width, height } = seen;
     const halves = new Uint16Array(await response.arrayBuffer());
     const texture = newTexture(gl, gl.TEXTURE_2D, gl.NEAREST);
     gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA16F, width, height, 0, gl.RGBA, gl.HALF_FLOAT, halves);
-    const plate = { width: size("X-Plate-Width") || width, height: size("X-Plate-Height") || height };
-    return { texture, width, height, plate };
+    return { texture, width, height, seen };
   }
 
   drop(light) {

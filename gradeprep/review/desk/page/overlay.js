@@ -20,9 +20,9 @@ export function cividis(share) {
 }
 
 /** The map of one frame: `{width, height, values, note}`, one byte a pixel. */
-export async function overlayMap({ shot, frame, side, kind, decision }) {
+export async function overlayMap({ shot, frame, area, kind, decision }) {
   const { pull, lift } = told(decision);
-  const response = await get("/api/overlay", { shot, frame, side, kind, pull, lift });
+  const response = await get("/api/overlay", { shot, frame, ...area, kind, pull, lift });
   const options = { colorSpaceConversion: "none", premultiplyAlpha: "none" };
   const image = await createImageBitmap(await response.blob(), options);
   const flat = new OffscreenCanvas(image.width, image.height).getContext("2d");

@@ -4,7 +4,7 @@ import { post } from "/page/api.js";
 import { complain, speak, tell } from "/page/announce.js";
 import { current, desk, on, setPull } from "/page/state.js";
 import { clamped, signed } from "/page/stops.js";
-import { plateSize } from "/page/view.js";
+import { seenPart } from "/page/view.js";
 
 const part = (id) => document.getElementById(id);
 const sheet = part("sheet-shot");
@@ -13,16 +13,13 @@ const fields = ["x", "y", "w", "h"].map((key) => part(`region-${key}`));
 const rectangle = () => fields.map((field) => Math.round(field.valueAsNumber) || 0);
 
 function show([x, y, width, height]) {
-  const plate = plateSize();
+  const seen = seenPart();
   const box = part("region");
-  box.hidden = width < 1 || height < 1;
-  const share = (value, of) => `${(100 * value) / of}%`;
-  Object.assign(box.style, {
-    left: share(x, plate.width),
-    top: share(y, plate.height),
-    width: share(width, plate.width),
-    height: share(height, plate.height),
-  });
+  const [left, right] = [x, x + width].map((side) => clamped((side - seen.x) / seen.width, 0, 1));
+  const [top, bottom] = [y, y + height].map((side) => clamped((side - seen.y) / seen.height, 0, 1));
+  box.hidden = !(right > left && bottom > top);
+  const share = (value) => `${100 * value}%`;
+  Object.assign(box.style, { left: share(left), top: share(top), width: share(right - left), height: share(bottom - top) });
 }
 
 function put(values) {
@@ -33,11 +30,10 @@ function put(values) {
 /** Plate pixel under a pointer. */
 function pixel(event) {
   const { left, top, width, height } = sheet.getBoundingClientRect();
-  const plate = plateSize();
-  return [
-    clamped(Math.round(((event.clientX - left) / width) * plate.width), 0, plate.width),
-    clamped(Math.round(((event.clientY - top) / height) * plate.height), 0, plate.height),
-  ];
+  const seen = seenPart();
+  const x = seen.x + ((event.clientX - left) / width) * seen.width;
+  const y = seen.y + ((event.clientY - top) / height) * seen.height;
+  return [clamped(Math.round(x), 0, seen.plate.width), clamped(Math.round(y), 0, seen.plate.height)];
 }
 
 function byPointer() {
@@ -47,7 +43,7 @@ function byPointer() {
     return [Math.min(x, from[0]), Math.min(y, from[1]), Math.abs(x - from[0]), Math.abs(y - from[1])];
   };
   sheet.addEventListener("pointerdown", (event) => {
-    if (event.button !== 0 || sheet.hidden) return;
+    if (event.button !== 0 || sheet.hidden || (desk.size.how === "close" && !event.shiftKey)) return;
     event.preventDefault();
     sheet.setPointerCapture(event.pointerId);
     from = pixel(event);
@@ -162,6 +158,7 @@ export function startRegion() {
     event.preventDefault();
     read();
   });
+  part("stage").addEventListener("drawn", () => show(rectangle()));
   on("place", () => {
     if (shot !== desk.shot) onPlace();
     shot = desk.shot;

@@ -1,6 +1,6 @@
 // What the desk knows: the recipe as the server told it, where we look, and the numbers that were
 // changed here and not saved yet. Parts listen for "recipe", "place", "decision", "look",
-// "compare" and "overlay".
+// "compare", "overlay" and "size".
 
 import { between, rounded } from "/page/stops.js";
 
@@ -14,6 +14,7 @@ export const desk = {
   look: { display: "", view: "" },
   compare: { how: "alone", with: "" }, // "" is the plate as it came
   overlay: "none",
+  size: { how: "whole", across: 0.5, down: 0.5 }, // or "close": pixel for pixel around a place
   edits: new Map(), // shot -> {pull?, lift?, balance?}, as /api/save takes them
 };
 

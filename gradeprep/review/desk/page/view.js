@@ -6,7 +6,7 @@ import { lightPainter } from "/page/light.js";
 import { legendOf, overlayMap, paintOverlay } from "/page/overlay.js";
 import { picturePainter } from "/page/picture.js";
 import { current, decision, desk, on, shotNamed, untouched } from "/page/state.js";
-import { signed } from "/page/stops.js";
+import { clamped, signed } from "/page/stops.js";
 
 const part = (id) => document.getElementById(id);
 const stage = part("stage");
@@ -15,13 +15,19 @@ const SIDES = [640, 960, 1280, 1920, 2560];
 const GAP = 12;
 
 let painter = lightPainter() ?? picturePainter();
-let plate = { width: 16, height: 9 };
+const NOTHING = { x: 0, y: 0, width: 16, height: 9, plate: { width: 16, height: 9 }, aspect: 1, whole: true };
+const seen = new Map(); // canvas -> what it shows of its plate
 let map = null;
 let live = false;
 let largest = 0;
 
 export const painterKind = () => painter.kind;
-export const plateSize = () => plate;
+
+/** What the page shows of the shot's plate: `{x, y, width, height, plate, aspect}`, in its pixels. */
+export const seenPart = () => seen.get(part("canvas-shot")) ?? NOTHING;
+
+/** What a canvas shows, from what a painter says that it drew. */
+const drawn = (sizes, { side }) => (side ? { ...sizes, ...sizes.plate, whole: true } : { ...sizes, whole: false });
 
 /** The picture of the shot as it stands on the page, as PNG; drawn anew so that it is whole. */
 export async function capture() {
@@ -32,9 +38,28 @@ export async function capture() {
 
 /** Longest side to ask for: no more than the room shows, in a few sizes so that they are kept. */
 function side() {
-  const share = desk.compare.how === "beside" ? 0.5 : 1;
+  const share = beside() ? 0.5 : 1;
   const shown = Math.max(stage.clientWidth * share, stage.clientHeight) * devicePixelRatio;
   return SIDES.find((size) => size >= shown) ?? SIDES.at(-1);
+}
+
+const beside = () => desk.compare.how === "beside";
+const close = () => desk.size.how === "close";
+
+/** The room that one picture has, in pixels of the page. */
+function room() {
+  const width = beside() ? (stage.clientWidth - GAP) / 2 : stage.clientWidth;
+  return { width, height: stage.clientHeight };
+}
+
+/** What to ask of a frame: the whole at the room's size, or as many of its pixels as fit. */
+function area() {
+  if (!close()) return { side: side() };
+  const { across, down } = desk.size;
+  const { aspect } = seenPart();
+  const fits = (length) => clamped(Math.floor(length), 1, 4096);
+  const { width, height } = room();
+  return { across, down, width: fits((width * devicePixelRatio) / aspect), height: fits(height * devicePixelRatio) };
 }
 
 /** What the picture is compared with: another shot at its own decision, or the plate as it came. */
@@ -47,27 +72,31 @@ function other() {
 }
 
 async function paint(canvas, what) {
-  const asked = { ...what, side: side(), look: desk.look, quick: live };
+  const asked = { ...what, area: area(), look: desk.look, quick: live };
   try {
-    return await painter.paint(canvas, asked);
+    seen.set(canvas, drawn(await painter.paint(canvas, asked), asked.area));
   } catch (error) {
     if (!painter.lost && !/shader does not/.test(error.message)) throw error;
     painter = picturePainter(); // a context that is lost, or a view that this driver cannot do
     tell("The browser cannot draw this itself; the server makes the pictures now.");
-    return painter.paint(canvas, asked);
+    seen.set(canvas, drawn(await painter.paint(canvas, asked), asked.area));
   }
 }
 
 async function drawAll() {
   const shown = { shot: desk.shot, frame: desk.frame, decision: decision() };
+  const { how } = desk.size;
   stage.setAttribute("aria-busy", "true");
   try {
-    plate = await paint(part("canvas-shot"), shown);
+    const { aspect } = seenPart();
+    await paint(part("canvas-shot"), shown);
+    if (close() && seenPart().aspect !== aspect) await paint(part("canvas-shot"), shown);
     if (desk.compare.how !== "alone") {
       await paint(part(desk.compare.how === "wipe" ? "canvas-wipe" : "canvas-other"), other());
     }
     part("no-picture").hidden = true;
     stage.dataset.shows = [shown.shot, shown.frame, shown.decision.pull, desk.look.view].join(" ");
+    stage.dataset.size = how;
   } catch (error) {
     part("no-picture").textContent = error.message;
     part("no-picture").hidden = false;
@@ -85,7 +114,7 @@ async function layOver() {
   const canvas = part("canvas-over");
   const kind = desk.overlay;
   try {
-    const asked = { shot: desk.shot, frame: desk.frame, side: side(), kind, decision: decision() };
+    const asked = { shot: desk.shot, frame: desk.frame, area: area(), kind, decision: decision() };
     map = kind === "none" ? null : await overlayMap(asked);
   } catch (error) {
     map = null;
@@ -94,34 +123,37 @@ async function layOver() {
   canvas.dataset.shows = map ? `${kind} ${desk.shot} ${desk.frame}` : "";
   part("legend").replaceChildren(...(map ? legendOf(map) : []));
   part("legend").hidden = map === null;
-  if (map?.note) tell(map.note);
+  if (map?.note) tell(map.note.replace(/-(?=\d)/g, "\u2212"));
   arrange();
 }
 
 const lay = latest(layOver);
 
-/** Gives each sheet the largest size of its picture's shape that the room holds. */
+/** Gives each sheet the largest size of its picture's shape that the room holds, or its pixels'. */
 function arrange() {
   const missing = !part("no-picture").hidden;
-  const beside = desk.compare.how === "beside";
   const wipe = desk.compare.how === "wipe";
   sheets[0].hidden = missing;
-  sheets[1].hidden = missing || !beside;
+  sheets[1].hidden = missing || !beside();
   part("under-wipe").hidden = !wipe;
   part("wipe-line").hidden = !wipe;
-  const room = { width: stage.clientWidth, height: stage.clientHeight };
-  if (beside) room.width = (room.width - GAP) / 2;
-  fit(sheets[0], part("canvas-shot"), room);
-  fit(sheets[1], part("canvas-other"), room);
+  fit(sheets[0], part("canvas-shot"));
+  fit(sheets[1], part("canvas-other"));
+  if (wipe && !seenPart().whole) fit(part("canvas-wipe"), part("canvas-wipe"));
+  else part("canvas-wipe").removeAttribute("style");
   wipeTo();
   captions();
   paintMap();
 }
 
-function fit(sheet, { width, height }, room) {
-  const scale = Math.min(room.width / width, room.height / height);
-  sheet.style.width = `${Math.floor(width * scale)}px`;
-  sheet.style.height = `${Math.floor(height * scale)}px`;
+function fit(sheet, canvas) {
+  const { aspect, whole } = seen.get(canvas) ?? NOTHING;
+  const [width, height] = [canvas.width * aspect, canvas.height];
+  const most = room();
+  const scale = whole ? Math.min(most.width / width, most.height / height) : 1 / devicePixelRatio;
+  const length = (side) => (whole ? Math.floor(side * scale) : side * scale);
+  sheet.style.width = `${length(width)}px`;
+  sheet.style.height = `${length(height)}px`;
 }
 
 function paintMap() {
@@ -136,7 +168,7 @@ function captions() {
   const { pull, known } = decision();
   const told = known ? `${signed(pull)} stops` : "not read yet";
   part("canvas-shot").setAttribute("aria-label", `${desk.shot}, frame ${desk.frame}, ${told}`);
-  part("caption-shot").textContent = desk.compare.how === "beside" ? `${desk.shot} ${desk.frame}` : "";
+  part("caption-shot").textContent = beside() ? `${desk.shot} ${desk.frame}` : "";
   const name = other().name;
   for (const id of ["canvas-wipe", "canvas-other"]) part(id).setAttribute("aria-label", name);
   part("caption-other").textContent = name;
@@ -155,6 +187,8 @@ export function drawAnew() {
   draw();
 }
 
+const layAgain = settled(() => desk.overlay !== "none" && lay());
+
 /** A redraw at full size once the hand rests, and the overlay with it. */
 const rest = settled(() => {
   if (live) {
@@ -167,13 +201,18 @@ const rest = settled(() => {
 function onResize() {
   if (!current()) return;
   arrange();
-  if (side() > largest) draw();
+  if (close() || side() > largest) draw();
   largest = Math.max(largest, side());
 }
 
 export function startView() {
-  on("place look compare", () => draw());
+  on("place look compare size", () => draw());
   on("place overlay compare", () => lay());
+  on("size", () => {
+    map = null; // what lies over the picture must never be that of another place
+    paintMap();
+    layAgain();
+  });
   on("decision", (detail) => {
     live = detail.live;
     draw();
