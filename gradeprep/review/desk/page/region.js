@@ -2,9 +2,11 @@
 
 import { post } from "/page/api.js";
 import { complain, speak, tell } from "/page/announce.js";
-import { current, desk, on, setPull } from "/page/state.js";
-import { clamped, signed } from "/page/stops.js";
+import { current, desk, on, setBalance, setPull } from "/page/state.js";
+import { clamped, rounded, signed } from "/page/stops.js";
 import { seenPart } from "/page/view.js";
+
+const LEAST_CAST = 0.01; // stops; less than seven in a thousand is no cast that anybody sees
 
 const part = (id) => document.getElementById(id);
 const sheet = part("sheet-shot");
@@ -101,21 +103,37 @@ function showFault(line) {
   complain(line);
 }
 
-function showReading({ stops, sigma, evidence, warnings, weak }, meter) {
+const make = (tag, text, name = "") => Object.assign(document.createElement(tag), { textContent: text, className: name });
+
+function button(id, text, take) {
+  const node = Object.assign(make("button", text), { type: "button", id });
+  node.addEventListener("click", take);
+  return node;
+}
+
+/** The colour cast of what was read, and a way to take it out; nothing where it is neutral. */
+function castOf(balance) {
+  if (!balance || Math.max(...balance.map(Math.abs)) < LEAST_CAST) return [];
+  const stops = balance.map((value) => rounded(value, 0.001));
+  const told = stops.map((value, i) => `${["red", "green", "blue"][i]} ${signed(value, 3)}`).join(", ");
+  const use = button("use-balance", "Use as the balance", () => {
+    setBalance(stops);
+    tell(`The balance is ${told} stops now.`);
+  });
+  return [make("p", `Neutral with ${told} stops.`), use];
+}
+
+function showReading({ stops, sigma, balance, evidence, warnings, weak }, meter) {
   const home = part("reading");
-  const make = (tag, text, name = "") => Object.assign(document.createElement(tag), { textContent: text, className: name });
   const told = `${signed(stops, 3)} \u00b1 ${sigma.toFixed(3)} stops`;
-  const use = make("button", "Use as the pull");
-  use.type = "button";
-  use.id = "use-reading";
-  use.addEventListener("click", () => {
+  const use = button("use-reading", "Use as the pull", () => {
     setPull(stops);
     tell(`The pull is ${signed(stops, 3)} stops now.`);
   });
   const list = make("ul", "");
   if (weak) list.append(make("li", "Weak evidence: look twice.", "bad"));
   list.append(...warnings.map((line) => make("li", line, "bad")));
-  home.replaceChildren(make("p", told, "value"), list, evidenceOf(evidence), use);
+  home.replaceChildren(make("p", told, "value"), list, evidenceOf(evidence), use, ...castOf(balance));
   home.dataset.stops = stops;
   home.hidden = false;
   speak(`The ${meter.replaceAll("_", " ")} asks for ${told}.${warnings.map((line) => ` ${line}.`).join("")}`);
