@@ -24,11 +24,13 @@ class Dasked:
 
     Attributes:
         address: Where.
+        process: Process id of it, and of those who look after its workers.
         workers: Process ids of its workers at the beginning.
     """
 
-    def __init__(self, told: Mapping[str, Any]) -> None:
+    def __init__(self, process: int, told: Mapping[str, Any]) -> None:
         self.address: str = told["address"]
+        self.process = process
         self.workers: list[int] = told["workers"]
 
 
@@ -62,7 +64,7 @@ def dasked(
         line = process.stdout.readline()
         assert line, "the scheduler did not start"
         try:
-            yield Dasked(json.loads(line))
+            yield Dasked(process.pid, json.loads(line))
         finally:
             process.communicate()  # the end of its input ends it
 

@@ -11,6 +11,7 @@ import secrets
 import threading
 import time
 from collections.abc import Callable, Generator, Iterable
+from concurrent.futures import CancelledError
 from contextlib import suppress
 from functools import partial
 from typing import TYPE_CHECKING
@@ -150,6 +151,9 @@ class Flights:
                 waiting.give_back(orders)  # the scheduler forgot it; whether it is there, is seen
                 return ()
             answer = wire.Answer.model_validate_json(future.result())
+        except (OSError, CancelledError):  # the scheduler went away this moment
+            waiting.give_back(orders)
+            return ()
         finally:
             future.release()
         if answer.refused:
@@ -206,7 +210,8 @@ class Flights:
     def _forget(self) -> None:
         """Nothing that still flies is waited for."""
         if self._flying and self.client.status == "running":
-            self.client.cancel(list(self._flying), force=True)
+            with suppress(OSError, TimeoutError):
+                self.client.cancel(list(self._flying), force=True)
         self._flying.clear()
 
     def _land(self) -> None:

@@ -29,7 +29,7 @@ from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
 from gradeprep.plates import atomic
 from gradeprep.plugins.registry import installed
-from gradeprep.runners import reach, wire
+from gradeprep.runners import flights, reach, wire
 from gradeprep.runners.claim import claimed
 from gradeprep.runners.cluster import Cluster
 from gradeprep.runners.place import parse_place
@@ -122,6 +122,45 @@ def test_a_lost_worker_changes_no_byte(farm, tmp_path, capsys, monkeypatch):
     assert ran.code == 0, ran
     assert f"quay: {FRAMES} frames by -1 stops" in ran.out
     assert f"quay: {FRAMES}/{FRAMES} frames" in ran.err
+    assert results(tmp_path / "there") == results(tmp_path / "here")
+
+
+@pytest.mark.usefixtures("slow")
+def test_a_scheduler_that_dies_ends_the_run_and_it_is_resumed(
+    plugins, tmp_path, capsys, monkeypatch
+):
+    monkeypatch.setattr(flights, "PATIENCE", 2.0)
+    recipe = recipe_in(tmp_path / "there")
+    with dasked(env=clumsy.environment(plugins, CLUMSY_PAUSE="0.1")) as made:
+
+        def kill():
+            os.kill(made.process, signal.SIGKILL)
+
+        with once(lambda: len(frames_there(tmp_path / "there")) >= 4, kill):
+            ran = run(capsys, "run", recipe, "--on", made.address, "--quiet")
+    assert ran.code == 1, ran
+    (line,) = ran.err.splitlines()
+    gone = "no scheduler, or no worker that it knows, for 2 s"
+    assert line == f"gradeprep: quay: {gone}; bring it back and run again with --resume"
+    assert run(capsys, "run", recipe, "--resume", "--jobs", "1").code == 0
+    assert run(capsys, "run", recipe_in(tmp_path / "here"), "--jobs", "1").code == 0
+    assert results(tmp_path / "there") == results(tmp_path / "here")
+
+
+@pytest.mark.usefixtures("slow")
+def test_a_worker_that_freezes_costs_its_chunk(plugins, tmp_path, capsys):
+    """The scheduler gives it up after its ``worker-ttl``: five minutes, one second here."""
+    recipe = recipe_in(tmp_path / "there")
+    patience = {"DASK_DISTRIBUTED__SCHEDULER__WORKER_TTL": "1 second"}
+    with dasked(env=clumsy.environment(plugins, CLUMSY_PAUSE="0.05", **patience)) as made:
+
+        def freeze():
+            os.kill(made.workers[0], signal.SIGSTOP)
+
+        with once(lambda: len(frames_there(tmp_path / "there")) >= 4, freeze):
+            ran = run(capsys, "run", recipe, "--on", made.address, "--quiet")
+    assert ran.code == 0, ran
+    assert run(capsys, "run", recipe_in(tmp_path / "here"), "--jobs", "1").code == 0
     assert results(tmp_path / "there") == results(tmp_path / "here")
 
 
