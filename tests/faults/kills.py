@@ -26,6 +26,9 @@ __all__ = ["Undisturbed", "kills"]
 PATIENCE = 60.0
 """Seconds after which a machine is taken for hung, however slow it is."""
 
+ORPHAN = "EOFError: Ran out of input"
+"""Python's own words of a worker whose starter was killed before it had told it what to do."""
+
 SIGNALS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
 WAYS = [(kind, jobs) for kind in ("exr", "dpx") for jobs in (1, 2)]
 
@@ -101,7 +104,8 @@ class Undisturbed:
         if code not in (0, 130, -number):
             tally.crashes += 1
             yield f"exit code {code}: {said[-300:]}"
-        if "Traceback" in said and self.film.out.is_dir():
+        orphan = number == signal.SIGKILL and ORPHAN in said
+        if "Traceback" in said and self.film.out.is_dir() and not orphan:
             tally.crashes += 1
             yield f"a traceback: {said[-300:]}"
         yield from self._whole(tally)
