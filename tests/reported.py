@@ -42,7 +42,9 @@ CLF = """\
 """
 
 
-def write_scene(folder: Path, *, ran: bool = True, size: tuple[int, int] = (48, 96)) -> Path:
+def write_scene(
+    folder: Path, *, ran: bool = True, size: tuple[int, int] = (48, 96), aspect: float = 1.0
+) -> Path:
     """Plates, look and recipe; run where that is wished. Returns the recipe's path."""
     height, width = size
     random = np.random.default_rng(7)
@@ -52,7 +54,8 @@ def write_scene(folder: Path, *, ran: bool = True, size: tuple[int, int] = (48, 
             light = ramp + np.sqrt(0.002 * ramp) * random.normal(size=ramp.shape)
             light[2:10, 2:10] = 0.72 + 0.002 * random.normal(size=(8, 8))
             planes = dict.fromkeys("RGB", np.minimum(light, top).astype(np.float16))
-            write_exr(folder / f"hot/{name}.{number}.exr", planes)
+            path = folder / f"hot/{name}.{number}.exr"
+            write_exr(path, planes, pixelAspectRatio=aspect)
     (folder / "warm.clf").write_text(CLF, "utf-8")
     path = folder / "scene.yaml"
     path.write_text(RECIPE, "utf-8")

@@ -7,11 +7,12 @@ from collections.abc import Iterator, Sequence
 
 from gradeprep.checks.clipping import Ceiling, ClippingParams, ceilings, clip_mask
 from gradeprep.checks.noisetable import measure_noise
+from gradeprep.model.frame import pixel_aspect
 from gradeprep.pipeline.view import View
 from gradeprep.review.clipmap import clip_map, told_ceilings, told_shares
 from gradeprep.review.noiseplot import noise_caption, plot_noise
 from gradeprep.review.sheet import PANEL, Panel, laid_out, sized
-from gradeprep.review.shown import Bytes, Screen
+from gradeprep.review.shown import Bytes, Screen, any_within
 from gradeprep.review.tonemap import plot_scale, tone_map
 from gradeprep.review.tones import landing, plot_tones, tones_of
 
@@ -53,23 +54,25 @@ def _panels(
 ) -> Iterator[Panel]:
     decided = not math.isclose(view.exposure(frame), 0.0, abs_tol=1e-9)
     light, broken = view.pixels(frame), view.broken(frame)
-    recorded = screen.picture(light, side=PANEL, broken=broken)
+    aspect = pixel_aspect(view.header(frame))
+    recorded = screen.picture(light, side=PANEL, broken=broken, aspect=aspect)
     yield Panel(title="as recorded", picture=sized(recorded), caption=_odd(view, frame))
     after = view.normalized(frame) if decided else None
     if after is not None:
-        shown = screen.picture(after, side=PANEL, broken=broken)
+        shown = screen.picture(after, side=PANEL, broken=broken, aspect=aspect)
         title = f"normalized, {view.exposure(frame):+g} stops"
         yield Panel(title=title, picture=sized(shown))
     mask = clip_mask(view.recorded(frame), found)
+    small = any_within(mask, recorded.shape[:2])
     yield Panel(
         title="clipped",
-        picture=clip_map(sized(recorded), sized(mask)),  # strokes stay fine on a small picture
+        picture=clip_map(sized(recorded), sized(small)),  # strokes stay fine on a small picture
         caption=f"{told_shares(mask)}\n{told_ceilings(found)}" + (_HATCHED if mask.any() else ""),
     )
     if after is not None:
         yield Panel(
             title="tone map, normalized",
-            picture=sized(tone_map(after, view.weights, side=PANEL, broken=broken)),
+            picture=sized(tone_map(after, view.weights, side=PANEL, broken=broken, aspect=aspect)),
             plot=plot_scale(),
         )
     ends = [one.stops for one in found if one is not None]

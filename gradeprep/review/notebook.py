@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from gradeprep.model.frame import pixel_aspect
 from gradeprep.pipeline.view import View
 from gradeprep.review.encoded import encoded
 from gradeprep.review.shown import screen
@@ -25,7 +26,13 @@ def picture_of(view: View) -> bytes:
     """
     frame = view.frames.first
     shown = screen(view.colour, view.working)
-    return encoded(shown.picture(view.pixels(frame), side=_SIDE, broken=view.broken(frame)), "png")
+    picture = shown.picture(
+        view.pixels(frame),
+        side=_SIDE,
+        broken=view.broken(frame),
+        aspect=pixel_aspect(view.header(frame)),
+    )
+    return encoded(picture, "png")
 
 
 def load_ipython_extension(ipython: Any) -> None:

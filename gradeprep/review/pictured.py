@@ -8,10 +8,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from gradeprep import showlook
-from gradeprep.colour import Colour
+from gradeprep.errors import GradeprepError
+from gradeprep.model.frame import pixel_aspect
 from gradeprep.model.recipe import LookAsk
 from gradeprep.model.record import Reading
 from gradeprep.model.task import ColourOrder
+from gradeprep.pipeline.view import View
 from gradeprep.review.clipmap import clip_map, told_ceilings, told_shares
 from gradeprep.review.encoded import data_uri
 from gradeprep.review.exposureplot import exposure_svg
@@ -125,26 +127,29 @@ def _show(made: Pictured, one: Gathered, told: Told, seen: Seen, wish: Wish) -> 
     colour, working = view.colour, told.colour.working
     plain = screen(colour, working, display=wish.display, view=wish.view)
     made.shown = plain.told
+    aspect = _aspect(seen, view)
     for name, light in (("before", seen.before), ("after", seen.after)):
         if light is None:
             continue
         word = _word(name, seen)
-        picture = plain.picture(light, side=wish.side)
+        picture = plain.picture(light, side=wish.side, aspect=aspect)
         made.pictures[name] = fitted(picture, wish, f"{one.name}, frame {seen.frame}, {word}")
-        made.thumbs[name] = _picture(plain.picture(light, side=_THUMB), 80, f"{one.name}, {word}")
+        thumb = plain.picture(light, side=_THUMB, aspect=aspect)
+        made.thumbs[name] = _picture(thumb, 80, f"{one.name}, {word}")
         if name == "before" and seen.mask is not None:
             made.clipped, made.ends = told_shares(seen.mask), told_ceilings(seen.ceilings)
             if seen.mask.any():
                 alt = f"{one.name}, frame {seen.frame}: {made.clipped}"
                 made.pictures["clipped"] = fitted(clip_map(picture, seen.mask), wish, alt)
     if seen.after is not None:
-        _with_look(made, one.name, told.colour, seen, wish, view.colour)
+        _with_look(made, one.name, told.colour, seen, wish, view)
 
 
 def _with_look(
-    made: Pictured, name: str, order: ColourOrder, seen: Seen, wish: Wish, colour: Colour
+    made: Pictured, name: str, order: ColourOrder, seen: Seen, wish: Wish, view: View
 ) -> None:
     assert seen.after is not None
+    colour = view.colour
     look = order.look
     if wish.look is not None:
         look = showlook.find(colour, order.working, wish.look, Path())
@@ -158,7 +163,17 @@ def _with_look(
         return
     made.shown_look = both.told
     alt = f"{name}, frame {seen.frame}, {_word('after', seen)}, with the show's look"
-    made.pictures["look"] = fitted(both.picture(seen.after, side=wish.side), wish, alt)
+    picture = both.picture(seen.after, side=wish.side, aspect=_aspect(seen, view))
+    made.pictures["look"] = fitted(picture, wish, alt)
+
+
+def _aspect(seen: Seen, view: View) -> float:
+    """Width over height of a pixel in the frame shown; 1 where its header cannot be read."""
+    assert seen.frame is not None
+    try:
+        return pixel_aspect(view.header(seen.frame))
+    except GradeprepError:
+        return 1.0  # why is among what could not be looked at
 
 
 def _word(name: str, seen: Seen) -> str:

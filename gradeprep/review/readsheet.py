@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from gradeprep.model.frame import pixel_aspect
 from gradeprep.model.record import Reading
 from gradeprep.model.stops import gain, tone
 from gradeprep.pipeline.curve import Curve
@@ -181,9 +182,11 @@ def _panels(
     view: View, frame: int, screen: Screen, reading: Reading, seen: Place
 ) -> Iterator[Panel]:
     light, broken = view.pixels(frame), view.broken(frame)
+    aspect = pixel_aspect(view.header(frame))
+    picture = screen.picture(light, side=PANEL, broken=broken, aspect=aspect)
     yield Panel(
         title=_title(seen),
-        picture=_placed(view, frame, sized(screen.picture(light, side=PANEL, broken=broken)), seen),
+        picture=_placed(view, frame, sized(picture), seen),
         caption="\n".join([told_reading(reading), *reading.warnings]),
     )
     pulled = np.asarray(light * np.float32(gain(reading.stops)), np.float32)

@@ -45,7 +45,12 @@ class Screen:
     told: str
 
     def picture(
-        self, light: Pixels, *, side: int | None = None, broken: npt.NDArray[np.bool_] | None = None
+        self,
+        light: Pixels,
+        *,
+        side: int | None = None,
+        broken: npt.NDArray[np.bool_] | None = None,
+        aspect: float = 1.0,
     ) -> Bytes:
         """A frame as the screen shows it.
 
@@ -54,6 +59,7 @@ class Screen:
             side: Longest side of the picture; smaller frames stay as they are.
             broken: Pixels that are no numbers, H x W, beside those found in ``light``. A picture's
                 pixel that covers one of them shows a pattern of squares in two greys instead.
+            aspect: Width of the frame's pixels over their height; the picture's are square.
 
         Returns:
             uint8 H x W x 3. Light beyond the largest half float is shown as that.
@@ -63,7 +69,7 @@ class Screen:
             odd |= broken
         if odd.any():
             light = np.where(odd[..., None], np.float32(0.0), light)
-        size = shown_size(light.shape[:2], side)
+        size = shown_size(light.shape[:2], side, aspect)
         small = np.clip(reduced(light, size), -_LARGEST, _LARGEST)
         for step in self.steps:
             step(small)
@@ -100,18 +106,27 @@ def screen(
     return Screen((showlook.looked(colour, working, look), view_step), told)
 
 
-def shown_size(size: tuple[int, int], side: int | None) -> tuple[int, int]:
+def shown_size(size: tuple[int, int], side: int | None, aspect: float = 1.0) -> tuple[int, int]:
     """Height and width of a picture whose longest side is at most ``side``; never enlarged.
+
+    Where a pixel's width over its height, ``aspect``, is not 1, the picture is as wide as the lens
+    saw it.
 
     >>> shown_size((2160, 3840), 960)
     (540, 960)
+    >>> shown_size((2160, 2560), 960, 2.0)
+    (405, 960)
     """
     height, width = size
-    if side is None or max(size) <= side:
+    if aspect > 1.0:
+        height = max(1, round(height / aspect))
+    else:
+        width = max(1, round(width * aspect))
+    long = max(height, width)
+    if side is None or long <= side:
         return height, width
     if side < 1:
         raise ValueError(f"a picture of {side} pixels a side is none")
-    long = max(size)
     return max(1, round(height * side / long)), max(1, round(width * side / long))
 
 

@@ -47,6 +47,7 @@ def tone_map(
     *,
     side: int | None = None,
     broken: npt.NDArray[np.bool_] | None = None,
+    aspect: float = 1.0,
 ) -> Bytes:
     """A frame in the colours of its tones: uint8 H x W x 3.
 
@@ -55,8 +56,9 @@ def tone_map(
         weights: Luminance weights of R, G and B.
         side: Longest side of the picture; light is reduced to it before its tone is told.
         broken: Pixels that are no numbers, H x W: squares in two greys.
+        aspect: Width of the frame's pixels over their height.
     """
-    size = shown_size(light.shape[:2], side)
+    size = shown_size(light.shape[:2], side, aspect)
     luminance = reduced(light, size) @ np.asarray(weights, np.float32)
     with np.errstate(divide="ignore"):
         tones = np.log2(np.maximum(luminance, 0.0) / np.float32(GREY))

@@ -59,6 +59,18 @@ def test_pictures_shrink_and_never_grow(size, side, expected):
     assert shown_size(size, side) == expected
 
 
+@pytest.mark.parametrize(
+    ("aspect", "side", "expected"),
+    [(2.0, None, (30, 90)), (2.0, 45, (15, 45)), (0.5, None, (60, 45)), (0.5, 30, (30, 22))],
+)
+def test_a_squeezed_frame_is_as_wide_as_the_lens_saw_it(aspect, side, expected):
+    light = picture(4, 60, 90)
+    assert shown_size((60, 90), side, aspect) == expected
+    shown = screen(STUDIO, "ACEScg", **PLAIN)
+    square = shown.picture(reduced(light, expected))
+    assert np.array_equal(shown.picture(light, side=side, aspect=aspect), square)
+
+
 def test_no_side_is_no_picture():
     with pytest.raises(ValueError, match="is none"):
         shown_size((10, 10), 0)
