@@ -138,6 +138,16 @@ def test_a_drifting_pull_keeps_its_keys_and_moves_as_one(browser, desk, film):
     assert stages(film, "quay_030") == [{"pull": {"stops": wanted}}]
 
 
+@pytest.mark.parametrize(("field", "typed"), [("#frame", "1002"), ("#pull", "-2.25")])
+def test_what_is_being_typed_stays_when_the_recipe_is_told_anew(browser, looking, field, typed):
+    page = opened(browser, looking)
+    page.fill(field, typed)
+    page.evaluate("import('/page/state.js').then(({desk, take}) => take(desk.recipe))")
+    assert page.input_value(field) == typed
+    page.keyboard.press("Enter")
+    settled(page, typed)
+
+
 def test_put_back_leaves_nothing_to_save(browser, looking):
     page = opened(browser, looking)
     was = page.input_value("#pull")

@@ -3,6 +3,7 @@
 import { complain, tell } from "/page/announce.js";
 import { current, decision, desk, drifts, meterOf, on, setBalance, setLevel, setLift, setPull } from "/page/state.js";
 import { LIMIT, leastSoftness, raised, rounded, signed } from "/page/stops.js";
+import { show, watch } from "/page/typed.js";
 
 const home = document.getElementById("decision");
 const START = { stops: 0.5, below: -3, softness: 3 };
@@ -27,6 +28,7 @@ function control(id, label, { low, high, least = low, most = high }, put) {
     if (good) put(value, false);
     else complain(`${label}: give a number from ${number.min} to ${number.max}`);
   };
+  watch(number);
   number.addEventListener("change", typed);
   number.addEventListener("keydown", (event) => {
     const by = { ArrowUp: 1, ArrowDown: -1 }[event.key];
@@ -36,14 +38,14 @@ function control(id, label, { low, high, least = low, most = high }, put) {
     typed();
   });
   const row = make("div", { className: "control" }, make("label", { htmlFor: id, textContent: label }), range, number);
-  return { row, show: (value) => show(range, number, value), number };
+  return { row, show: (value) => showControl(range, number, value), number };
 }
 
-function show(range, number, value) {
+function showControl(range, number, value) {
   range.value = value;
   range.setAttribute("aria-valuetext", `${signed(value)} stops`);
   number.setAttribute("aria-invalid", "false");
-  number.value = rounded(value, 0.001);
+  show(number, rounded(value, 0.001));
 }
 
 const lifted = (change) => (value, live) => {

@@ -11,6 +11,7 @@ import { startRun } from "/page/run.js";
 import { startSave } from "/page/save.js";
 import { startShots } from "/page/shots.js";
 import { changed, current, desk, goTo, on, stepFrame, take } from "/page/state.js";
+import { show, watch } from "/page/typed.js";
 import { startView, wipeTo } from "/page/view.js";
 
 export { capture, painterKind } from "/page/view.js";
@@ -55,7 +56,7 @@ function startLook() {
 function onPlace() {
   const { numbers, frames } = current();
   document.title = `${desk.shot} ${desk.frame}, ${desk.recipe.recipe}, desk`;
-  part("frame").value = desk.frame;
+  show(part("frame"), desk.frame);
   Object.assign(part("frame-range"), { max: Math.max(0, numbers.length - 1), value: numbers.indexOf(desk.frame) });
   part("frame-range").setAttribute("aria-valuetext", `${desk.frame} of ${frames}`);
   part("frame-back").disabled = desk.frame === numbers[0];
@@ -72,6 +73,7 @@ function fillCompared() {
 }
 
 function startFrames() {
+  watch(part("frame"));
   part("frame-back").addEventListener("click", () => stepFrame(-1));
   part("frame-on").addEventListener("click", () => stepFrame(1));
   part("frame").addEventListener("change", () => goTo(desk.shot, part("frame").valueAsNumber || undefined));
