@@ -293,6 +293,15 @@ def test_a_new_header_of_the_impossible_is_refused(asked, message):
         fresh(**asked)
 
 
+def test_texts_that_are_undefined_are_zeros():
+    raw = fresh()
+    begins = [820 + 72 * element for element in range(8)]
+    assert [raw[begin : begin + 32] for begin in begins] == [bytes(32)] * 8
+    texts = [field for name, field in FIELDS.items() if field.kind == "text"]
+    empty = [raw[f.offset : f.offset + f.size] for f in texts if f.offset not in (0, 8, 36, 160)]
+    assert not any(map(any, empty))
+
+
 def test_a_new_header_is_big_endian_unless_told():
     assert is_big_endian(fresh())
 
