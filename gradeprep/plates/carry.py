@@ -11,12 +11,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
 
 from gradeprep.errors import CannotCarryError
-from gradeprep.model.frame import Frame, Part, Plane, top_code
+from gradeprep.model.frame import Frame, Part, Plane, pixel_aspect, top_code
 from gradeprep.model.task import OutputOrder
 from gradeprep.plates import dpxheader, exrheader
 
@@ -189,7 +190,7 @@ def _exr_parts(frame: Frame) -> tuple[Part, ...]:
         width=source.size[1],
         timecode=timecode(frame),
         rate=_text(source.header.get("rate")),
-        pixel_aspect=source.header.get("pixelAspectRatio"),
+        pixel_aspect=pixel_aspect(source.header),
     )
     for name in ("dataWindow", "displayWindow"):
         if name in source.header:
@@ -310,6 +311,10 @@ def _as_dpx(
         rate=rate,
         filename=filename,
     )
+    aspect = Fraction(pixel_aspect(part.header)).limit_denominator(1000)
+    if aspect != 1:
+        across, down = aspect.as_integer_ratio()
+        raw = dpxheader.patched(raw, pixel_aspect_x=across, pixel_aspect_y=down)
     return Frame("dpx", (Part("", channels, {}, bits),), raw), tuple(notes)
 
 
