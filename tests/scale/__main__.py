@@ -1,4 +1,4 @@
-"""``python -m tests.scale --frames 10000 --on processes:2``: runs, compares, prints Markdown.
+"""``python -m tests.scale``: runs here and on ``processes:2``, compares, prints Markdown.
 
 Frames of 64 x 36 take next to no time, so what is left is what it costs to hand them out and to
 write them down. Both places do the same recipe in the same order of turns; their results are
@@ -83,10 +83,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.scale", description=__doc__)
     parser.add_argument("--frames", type=int, default=10_000)
     parser.add_argument("--jobs", type=int, default=2, help="frames at once on this machine")
-    parser.add_argument("--on", action="append", default=[], help="another place; repeatable")
+    parser.add_argument("--on", action="append", help="place; repeatable (processes:2)")
     parser.add_argument("--rounds", type=int, default=1)
     asked = parser.parse_args()
-    ways = {"local": ["--jobs", str(asked.jobs)], **{on: ["--on", on] for on in asked.on}}
+    ways = {
+        "local": ["--jobs", str(asked.jobs)],
+        **{on: ["--on", on] for on in asked.on or ["processes:2"]},
+    }
     seconds: dict[str, list[float]] = {way: [] for way in ways}
     sizes: dict[str, float] = {}
     with tempfile.TemporaryDirectory() as made:
