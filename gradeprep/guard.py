@@ -201,8 +201,9 @@ def leave(work: Callable[[], None]) -> NoReturn:
         code = left.code if isinstance(left.code, int) else 0 if left.code is None else 1
     atexit._run_exitfuncs()
     try:
-        sys.stdout.flush()
-        sys.stderr.flush()
+        for stream in (sys.stdout, sys.stderr):
+            if stream is not None:  # it was closed before we began
+                stream.flush()
     except OSError:  # nobody reads it any more
         code = code or 1
     os._exit(code)
