@@ -160,6 +160,7 @@ def _life(work: Callable[[], None], *, single: bool) -> Ended:
     try:
         child = os.fork()
     except OSError as error:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
         _say(f"no process can be started ({error.strerror}); end others, or raise ulimit -u")
         sys.exit(1)
     if not child:

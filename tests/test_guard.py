@@ -249,10 +249,12 @@ def test_no_process_to_be_had_is_told(monkeypatch, capfd):
     def full():
         raise BlockingIOError(11, "Resource temporarily unavailable")
 
+    heard = signal.pthread_sigmask(signal.SIG_BLOCK, ())
     monkeypatch.setattr(os, "fork", full)
     with pytest.raises(SystemExit) as caught:
         guarded(lambda: None, ["gradeprep", "check"])
     assert caught.value.code == 1
+    assert signal.pthread_sigmask(signal.SIG_BLOCK, ()) == heard
     assert capfd.readouterr().err == (
         "gradeprep: no process can be started (Resource temporarily unavailable); end others, "
         "or raise ulimit -u\n"
