@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from gradeprep.model.task import StageOrder
+from gradeprep.pipeline import kernels
 from gradeprep.pipeline.decision import Decision, prepare
 
-__all__ = ["CODES", "HALVES", "WEIGHTS", "decide", "lifted", "ulps"]
+__all__ = ["CODES", "HALVES", "WEIGHTS", "decide", "lifted", "run", "ulps"]
 
 WEIGHTS = (0.2722287168, 0.6740817658, 0.0536895174)
 """Luminance of the primaries of S-2014-004 (AP1)."""
@@ -20,6 +21,11 @@ def decide(*stages: tuple[str, dict], backwards: bool = False) -> Decision:
     """A decision from stage names and numbers."""
     orders = [StageOrder(stage=name, numbers=numbers) for name, numbers in stages]
     return prepare(orders, WEIGHTS, backwards=backwards)
+
+
+def run(kernel, planes, decision, **told):
+    """A kernel's outcome; kernels use up their planes, and tests still need theirs."""
+    return kernels.run(kernel, [plane.copy() for plane in planes], decision, **told)
 
 
 def ulps(a: np.ndarray, b: np.ndarray) -> np.ndarray:

@@ -14,7 +14,7 @@ from gradeprep.conversions import Convert
 from gradeprep.model.frame import Plane, top_code
 from gradeprep.pipeline.decision import Decision
 from gradeprep.pipeline.light import through
-from gradeprep.pipeline.samples import CHUNK, Outcome, Wanted, load, store
+from gradeprep.pipeline.samples import CHUNK, Outcome, Wanted, load, place, store
 
 __all__ = ["code_table"]
 
@@ -48,15 +48,15 @@ def code_table(
 
 def _look_up(plane: Plane, table: Plane, beyond: Plane, top: int, outcome: Outcome) -> None:
     codes = np.ascontiguousarray(plane).reshape(-1)
-    results = np.empty_like(codes)
+    results = place(codes, Wanted(table.dtype))
     clipped = 0
     ends = np.flatnonzero(beyond)
     for start in range(0, codes.size, CHUNK):
         part = codes[start : start + CHUNK]
-        np.take(table, part, out=results[start : start + CHUNK], mode="clip")
         if part.max() == top:
             clipped += int(np.count_nonzero(part == top))
         if ends.size and (part.min() <= ends[-1] and part.max() >= ends[0]):
             outcome.overflow += int(np.count_nonzero(np.take(beyond, part, mode="clip")))
+        np.take(table, part, out=results[start : start + CHUNK], mode="clip")
     outcome.planes.append(results.reshape(plane.shape))
     outcome.clipped.append(clipped)

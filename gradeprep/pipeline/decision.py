@@ -123,15 +123,18 @@ class Decision:
         """
         plain = 1.0
         total: Luminance | None = None
+        since: list[Luminance | np.float32] = []  # gains that the next stage's luminance has had
         for step in reversed(self.steps) if self.backwards else self.steps:
             gains = step.gains
             if gains is not None:
                 factor = 1.0 / gains[0] if self.backwards else gains[0]
                 plain *= factor
-                luminance = luminance * np.float32(factor)
+                since.append(np.float32(factor))
                 continue
+            for gain in since:
+                luminance = luminance * gain
             gain = step.tone_gain(luminance, backwards=self.backwards)
-            luminance = luminance * gain
+            since = [gain]
             total = gain if total is None else total * gain
         if total is None:
             return np.full(luminance.shape, plain, np.float32)

@@ -96,7 +96,8 @@ def run(
     Args:
         kernel: One of `KERNELS`.
         planes: H x W each, all of one type: three for RGB, one for luminance (``light`` reads
-            it as a neutral), any number for a plain gain.
+            it as a neutral), any number for a plain gain. They are used up: results
+            take their place in memory where samples of both are of one size.
         decision: The stages.
         source: Type of the planes.
         wanted: Type of the result.

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from gradeprep.conversions import Convert
 from gradeprep.model.frame import Plane
 from gradeprep.pipeline.decision import Decision
-from gradeprep.pipeline.samples import CHUNK, Outcome, Wanted, load, look, store
+from gradeprep.pipeline.samples import CHUNK, Outcome, Wanted, load, look, place, store
 
 __all__ = ["light", "stored", "through"]
 
@@ -31,7 +31,7 @@ def light(
 ) -> Outcome:
     """Three planes as RGB, or one as a neutral, through everything; one rounding at the end."""
     height, width = planes[0].shape
-    outcome = Outcome([np.empty((height, width), wanted.dtype) for _ in planes], [0] * len(planes))
+    outcome = Outcome([place(plane, wanted) for plane in planes], [0] * len(planes))
     for rows in _rows(height, width):
         rgb = np.empty((rows.stop - rows.start, width, 3), np.float32)
         for channel in range(3):
@@ -43,6 +43,7 @@ def light(
             outcome.clipped[index] += clipped
             odd += nonfinite
         bad = _take_nonfinite(rgb) if odd else None
+        before = [plane[rows].copy() for plane in planes] if odd else []
         outcome.nonfinite += odd
         rgb = through(rgb, decision, decode, encode)
         if bad is not None:
@@ -53,7 +54,7 @@ def light(
             mask = None if bad is None else bad[0][..., channel]
             store(rgb[..., channel], plane[rows], wanted, outcome, mask)
             if mask is not None and source == wanted:
-                plane[rows][mask] = planes[index][rows][mask]  # bit for bit, NaN payloads too
+                plane[rows][mask] = before[index][mask]  # bit for bit, NaN payloads too
     return outcome
 
 

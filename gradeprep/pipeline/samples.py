@@ -10,7 +10,18 @@ import numpy.typing as npt
 from gradeprep.model.frame import Plane, top_code
 from gradeprep.pipeline.halves import narrow, widen
 
-__all__ = ["CHUNK", "HALF_MAX", "TINY", "Mask", "Outcome", "Wanted", "load", "look", "store"]
+__all__ = [
+    "CHUNK",
+    "HALF_MAX",
+    "TINY",
+    "Mask",
+    "Outcome",
+    "Wanted",
+    "load",
+    "look",
+    "place",
+    "store",
+]
 
 CHUNK = 65_536
 """Samples a chunk: it and its table stay in a core's cache."""
@@ -46,10 +57,21 @@ class Outcome:
     underflow: int = 0
 
 
+def place(plane: Plane, wanted: Wanted) -> Plane:
+    """Where a plane's result goes: into its own memory where samples are of the same size.
+
+    A frame then costs its memory once, and no fresh pages are asked for and cleared.
+    """
+    if plane.itemsize == wanted.dtype.itemsize and plane.flags.writeable:
+        return plane.view(wanted.dtype)
+    return np.empty(plane.shape, wanted.dtype)
+
+
 def look(plane: Plane, source: Wanted) -> tuple[int, int]:
     """Samples at the type's largest value, and non-finite samples."""
     if source.bits is not None:
-        return int(np.count_nonzero(plane == top_code(source.bits))), 0
+        top = top_code(source.bits)
+        return (int(np.count_nonzero(plane == top)) if plane.max() == top else 0), 0
     if plane.dtype == np.float16:
         return _look_at_halves(np.ascontiguousarray(plane).view(np.uint16))
     if plane.dtype == np.float32:

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from gradeprep.conversions import ToLinear
 from gradeprep.model.frame import Plane, top_code
 from gradeprep.pipeline.decision import Decision
-from gradeprep.pipeline.samples import CHUNK, Mask, Outcome, Wanted, load, look, store
+from gradeprep.pipeline.samples import CHUNK, Mask, Outcome, Wanted, load, look, place, store
 
 __all__ = ["tone_gain"]
 
@@ -41,33 +41,35 @@ def tone_gain(
         source: Type of the planes; float only where they are linear.
         wanted: Type of the result: half or float.
     """
-    shape = planes[0].shape
+    shape, count = planes[0].shape, len(planes)
     flat = [np.ascontiguousarray(plane).reshape(-1) for plane in planes]
-    results = [np.empty(plane.shape, wanted.dtype) for plane in flat]
-    outcome = Outcome([result.reshape(shape) for result in results], [0] * len(planes))
-    tables = _tables(path, source, len(planes))
-    matrix = _matrix(path, len(planes))
+    results = [place(plane, wanted) for plane in flat]
+    outcome = Outcome([result.reshape(shape) for result in results], [0] * count)
+    tables, matrix = _tables(path, source, count), _matrix(path, count)
     for start in range(0, flat[0].size, CHUNK):
         part = slice(start, start + CHUNK)
-        parts = [plane[part] for plane in flat]
-        values = [_linear(piece, source, table) for piece, table in zip(parts, tables, strict=True)]
-        masks = _nonfinite(parts, values, source, outcome)
-        gain = decision.gain_of(_sum(values, weights if len(values) == 3 else (1.0,)))
-        for index, mask in enumerate(masks):
-            value = values[index] if matrix is None else _sum(values, matrix[index])
-            value = np.multiply(value, gain, out=None if matrix is None else value)
-            if mask is not None:
-                value[mask] = np.nan
-            store(value, results[index][part], wanted, outcome, mask)
-            if mask is not None:
-                results[index][part][mask] = parts[index][mask]
+        stack = np.stack([plane[part] for plane in flat])
+        values = _linear(stack, source, tables)
+        mask = _nonfinite(stack, values, source, outcome)
+        gain = decision.gain_of(_sum(values, weights if count == 3 else (1.0,)))
+        if matrix is not None:
+            values = np.stack([_sum(values, row) for row in matrix])
+        values *= gain
+        if mask is not None:
+            values[mask] = np.nan
+        stored = np.empty(stack.shape, wanted.dtype)
+        store(values, stored, wanted, outcome, mask)
+        if mask is not None:
+            stored[mask] = stack[mask]
+        for result, row in zip(results, stored, strict=True):
+            result[part] = row
     return outcome
 
 
-def _tables(path: ToLinear | None, source: Wanted, count: int) -> list[Floats | None]:
-    """Light of every code, a table a channel, where a curve stands before the light."""
+def _tables(path: ToLinear | None, source: Wanted, count: int) -> list[Floats]:
+    """Light of every code, a table a channel; none where no curve stands before the light."""
     if path is None or path.decode is None:
-        return [None] * count
+        return []
     top = 0xFFFF if source.bits is None else top_code(source.bits)
     codes = np.arange(top + 1, dtype=np.uint16)
     every = codes.view(np.float16) if source.bits is None else codes.astype(source.dtype)
@@ -87,35 +89,37 @@ def _matrix(path: ToLinear | None, count: int) -> list[tuple[float, ...]] | None
     return [tuple(float(value) for value in row) for row in path.matrix]
 
 
-def _linear(plane: Plane, source: Wanted, table: Floats | None) -> Floats:
-    values = np.empty(plane.shape, np.float32)
-    if table is None:
-        load(plane, source, values)
-    else:
-        codes = plane.view(np.uint16) if plane.dtype == np.float16 else plane
-        np.take(table, codes, out=values, mode="clip")
+def _linear(stack: Plane, source: Wanted, tables: Sequence[Floats]) -> Floats:
+    """Light of a stack of samples, one row a channel."""
+    values = np.empty(stack.shape, np.float32)
+    if not tables:
+        load(stack, source, values)
+        return values
+    codes = stack.view(np.uint16) if stack.dtype == np.float16 else stack
+    for row, table, code in zip(values, tables, codes, strict=True):
+        np.take(table, code, out=row, mode="clip")
     return values
 
 
-def _sum(values: Sequence[Floats], weights: Sequence[float]) -> Floats:
+def _sum(values: Floats, weights: Sequence[float]) -> Floats:
     total = values[0] * np.float32(weights[0])
     for value, weight in zip(values[1:], weights[1:], strict=True):
         total += value * np.float32(weight)
     return np.asarray(total, np.float32)
 
 
-def _nonfinite(
-    planes: Sequence[Plane], values: Sequence[Floats], source: Wanted, outcome: Outcome
-) -> list[Mask]:
+def _nonfinite(stack: Plane, values: Floats, source: Wanted, outcome: Outcome) -> Mask:
     """Samples that are no number, set to 0 so that they do not poison their neighbours."""
-    masks: list[Mask] = []
-    for index, (plane, value) in enumerate(zip(planes, values, strict=True)):
-        clipped, nonfinite = look(plane, source)
+    if look(stack, source) == (0, 0):
+        return None
+    nonfinite = 0
+    for index, row in enumerate(stack):
+        clipped, odd = look(row, source)
         outcome.clipped[index] += clipped
-        outcome.nonfinite += nonfinite
-        mask = None
-        if nonfinite:
-            mask = ~np.isfinite(plane)
-            value[mask] = 0.0
-        masks.append(mask)
-    return masks
+        nonfinite += odd
+    if not nonfinite:
+        return None
+    outcome.nonfinite += nonfinite
+    mask = ~np.isfinite(stack)
+    values[mask] = 0.0
+    return mask

@@ -117,9 +117,13 @@ class Packing:
                 stored[:, lane] = plane << shift
             return
         native = self._stored.newbyteorder("=")
-        words = np.zeros(stored.shape, native)
-        for plane, (_, shift) in zip(planes, lanes, strict=True):
-            words |= np.left_shift(plane, shift, dtype=native)
+        words, code = np.empty(stored.shape, native), np.empty(stored.shape, native)
+        for index, (plane, (_, shift)) in enumerate(zip(planes, lanes, strict=True)):
+            place = code if index else words
+            place[...] = plane  # widened by itself: a shift that widens goes through small buffers
+            place <<= shift
+            if index:
+                words |= code
         stored[...] = words
 
     def _lanes(self, components: int) -> list[tuple[slice, int]] | None:

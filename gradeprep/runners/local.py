@@ -7,7 +7,7 @@ from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field
 from typing import Self, TypeVar
 
-from gradeprep.machine import processors
+from gradeprep import machine
 from gradeprep.model.record import FrameRecord
 from gradeprep.model.task import Task
 from gradeprep.pipeline.flow import run_frame
@@ -33,7 +33,7 @@ class Local:
         tell: Told one line where memory holds fewer.
     """
 
-    jobs: int = field(default_factory=processors)
+    jobs: int = field(default_factory=machine.processors)
     memory: int | None = None
     tell: Callable[[str], None] = lambda line: None
 
@@ -88,6 +88,7 @@ def run(
         yield from pool.run(task, work, jobs=jobs, stop=stop)
         return
     exr.set_threads(jobs if jobs > 1 else 0)
+    machine.keep_freed()
     for order in task.frames:
         end_if(stop)
         yield do_one(work, task.only((order,)))

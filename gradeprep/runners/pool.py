@@ -22,7 +22,7 @@ from multiprocessing.connection import wait as wait_for
 from multiprocessing.util import Finalize
 from typing import TypeVar
 
-from gradeprep import lastwords
+from gradeprep import lastwords, machine
 from gradeprep.model.task import FrameOrder, Task
 from gradeprep.plates import exr
 from gradeprep.runners.one import Failed, Work, do_one, end_if
@@ -166,6 +166,7 @@ def _start_worker() -> None:
     for number in _LEFT_TO_PARENT:
         signal.signal(number, signal.SIG_IGN)
     exr.set_threads(0)
+    machine.keep_freed()
     lastwords.timed()
     Finalize(None, _leave, exitpriority=_LAST)
     parent = multiprocessing.parent_process()

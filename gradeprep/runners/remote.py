@@ -18,6 +18,7 @@ from pathlib import Path
 
 from distributed import get_worker
 
+from gradeprep import machine
 from gradeprep.errors import GradeprepError
 from gradeprep.pipeline.flow import planned_space, run_frame
 from gradeprep.plates import atomic, exr
@@ -49,6 +50,7 @@ def _told(asked: wire.Look) -> tuple[str, ...]:
     key = (asked.run, asked.shot)
     if key not in _looked:
         exr.set_threads(0)
+        machine.keep_freed()
         _looked[key] = tuple(differences(asked))
     return _looked[key]
 

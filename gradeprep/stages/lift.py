@@ -108,14 +108,18 @@ class Lift:
     ) -> npt.NDArray[np.float32]:
         """The gain of each luminance, the same for all three channels; float32 of its shape."""
         stops, below, softness = _curve(numbers)
-        depth = np.clip(luminance, 0.0, np.inf)  # numpy's maximum takes three times as long
+        edge = below + math.log2(GREY) - light.stops_to_come  # log2 of the luminance at `below`
+        gain = np.ones_like(luminance)
+        dim = luminance < np.float32(2.0**edge)  # above, the gain is 1: most of a picture, often
+        depth = np.clip(luminance[dim], 0.0, np.inf)  # numpy's maximum takes three times as long
         with np.errstate(divide="ignore"):
             np.log(depth, out=depth)  # numpy has vector code for log and exp, not for log2
         depth *= np.float32(-1.0 / (LN2 * softness))
-        depth += np.float32((below + math.log2(GREY) - light.stops_to_come) / softness)
-        gain = smootherstep(depth)
-        gain *= np.float32(stops * LN2)
-        return np.asarray(np.exp(gain, out=gain), np.float32)
+        depth += np.float32(edge / softness)
+        opened = smootherstep(depth)
+        opened *= np.float32(stops * LN2)
+        gain[dim] = np.exp(opened, out=opened)
+        return gain
 
     def inverse(self, rgb: Pixels, numbers: Numbers, light: Light) -> Pixels:
         """Divides each pixel by the gain that its tone had before the lift."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from lightref import WEIGHTS, decide
+from lightref import WEIGHTS, decide, run
 
 from gradeprep.colour import BUILT_IN, load
 from gradeprep.pipeline import kernels
@@ -49,9 +49,7 @@ def test_a_code_table_counts_what_the_curve_counts(low, high, count):
     codes[[5, -1]] = high
     planes = [codes.reshape(1, -1)] * count
     looked_up, computed = (
-        kernels.run(
-            name, planes, decide(pull(0)), source=TEN, wanted=TEN, decode=double, encode=None
-        )
+        run(name, planes, decide(pull(0)), source=TEN, wanted=TEN, decode=double, encode=None)
         for name in ("code-table", "light")
     )
     expected = sum(
@@ -69,8 +67,8 @@ def test_each_channel_has_a_table_of_its_own():
 
     plane = np.arange(1024, dtype=np.uint16).reshape(4, 256)
     told = {"source": TEN, "wanted": TEN, "encode": None, "decode": tint}
-    red, green, blue = kernels.run("code-table", [plane] * 3, decide(pull(0)), **told).planes
-    (lone,) = kernels.run("code-table", [plane], decide(pull(0)), **told).planes
+    red, green, blue = run("code-table", [plane] * 3, decide(pull(0)), **told).planes
+    (lone,) = run("code-table", [plane], decide(pull(0)), **told).planes
     assert np.abs(red - plane / 2).max() <= 0.5
     np.testing.assert_array_equal(green, plane)
     assert np.abs(blue - plane / 4).max() <= 0.5
@@ -86,10 +84,8 @@ def test_a_tone_gain_knows_every_code_to_the_last(source):
     plane = np.asarray(halves if source is HALF else codes, source.dtype)
     told = {"source": source, "wanted": FLOAT}
     light = config.convert("ACEScct", "ACEScg")
-    fast = kernels.run(
-        "tone-gain", [plane] * 3, decide(pull(-1)), weights=WEIGHTS, path=way, **told
-    )
-    full = kernels.run("light", [plane] * 3, decide(pull(-1)), decode=light, **told)
+    fast = run("tone-gain", [plane] * 3, decide(pull(-1)), weights=WEIGHTS, path=way, **told)
+    full = run("light", [plane] * 3, decide(pull(-1)), decode=light, **told)
     np.testing.assert_allclose(fast.planes, full.planes, rtol=1e-5, atol=1e-9)
     assert fast.planes[1][0, 2] < fast.planes[1][0, 3]
 
@@ -99,16 +95,12 @@ def test_a_tone_gain_knows_every_code_to_the_last(source):
 
 def test_a_float_gain_joins_its_chunks_and_counts_in_each():
     plane = np.linspace(1.0, 2.0, CHUNK * 2 + 7, dtype=np.float32).reshape(1, -1)
-    outcome = kernels.run(
-        "float-gain", [plane], decide(pull(1)), source=FLOAT, wanted=FLOAT, channels=(1,)
-    )
+    outcome = run("float-gain", [plane], decide(pull(1)), source=FLOAT, wanted=FLOAT, channels=(1,))
     np.testing.assert_array_equal(outcome.planes[0], plane * np.float32(2.0))
     assert (outcome.nonfinite, outcome.overflow, outcome.underflow) == (0, 0, 0)
     plane[0, -1] = np.inf  # among numbers that would all pass without a look
     plane[0, 5] = 3e38
-    outcome = kernels.run(
-        "float-gain", [plane], decide(pull(1)), source=FLOAT, wanted=FLOAT, channels=(1,)
-    )
+    outcome = run("float-gain", [plane], decide(pull(1)), source=FLOAT, wanted=FLOAT, channels=(1,))
     assert (outcome.nonfinite, outcome.overflow, outcome.underflow) == (1, 1, 0)
 
 
@@ -120,7 +112,7 @@ def test_a_lone_half_is_made_and_counted_as_among_all(stops):
     codes = np.asarray(sorted(code for code in edges if 0 <= code < 0x7C00), np.uint16)
     for code in codes:
         plane = np.asarray([[code]], np.uint16).view(np.float16)
-        outcome = kernels.run("half-table", [plane], decide(pull(stops)), **told)
+        outcome = run("half-table", [plane], decide(pull(stops)), **told)
         found.append((outcome.planes[0][0, 0], outcome.overflow, outcome.underflow))
     values = codes.view(np.float16).astype(np.float64) * 2.0**stops
     with np.errstate(over="ignore", under="ignore"):
@@ -135,7 +127,7 @@ def test_a_lone_half_is_made_and_counted_as_among_all(stops):
 def test_gains_of_a_balance_go_to_red_green_and_blue():
     for kernel, kind in (("half-table", HALF), ("float-gain", FLOAT)):
         plane = np.ones((2, 2), kind.dtype)
-        planes = kernels.run(kernel, [plane] * 3, decide(BALANCE), source=kind, wanted=kind).planes
+        planes = run(kernel, [plane] * 3, decide(BALANCE), source=kind, wanted=kind).planes
         assert [float(one[0, 0]) for one in planes] == [2.0, 1.0, 0.5]
 
 
@@ -187,7 +179,7 @@ def test_halves_are_stored_between_others_too():
 )
 def test_a_look_finds_what_clips_and_what_is_no_number(plane, kind, found):
     assert look(plane, kind) == found
-    outcome = kernels.run("carry", [plane], decide(), source=kind, wanted=kind)
+    outcome = run("carry", [plane], decide(), source=kind, wanted=kind)
     assert (outcome.clipped, outcome.nonfinite) == ([found[0]], found[1])
 
 

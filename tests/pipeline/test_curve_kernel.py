@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from lightref import run
 
 from gradeprep import colour
 from gradeprep.model.task import StageOrder
@@ -31,7 +32,7 @@ def pulled(space: str, planes: list[np.ndarray], stops: float) -> list[np.ndarra
     )
     assert name == "code-table"
     looked_up, computed = (
-        kernels.run(
+        run(
             kernel,
             planes,
             decision,

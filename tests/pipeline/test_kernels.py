@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lightref import CODES, HALVES, decide, lifted, ulps
+from lightref import CODES, HALVES, decide, lifted, run, ulps
 
 from gradeprep import colour
 from gradeprep.pipeline import kernels, light, plain
-from gradeprep.pipeline.kernels import Wanted, choose, run
+from gradeprep.pipeline.kernels import Wanted, choose
 from gradeprep.pipeline.samples import HALF_MAX
 from gradeprep.pipeline.types import kernel_type
 
@@ -479,3 +479,41 @@ def test_wanted_types_have_names():
     assert kernel_type("uint12") == Wanted(np.dtype(np.uint16), 12)
     assert kernel_type("uint8") == Wanted(np.dtype(np.uint8), 8)
     assert kernel_type("float") == Wanted(np.dtype(np.float32))
+
+
+@pytest.mark.parametrize(
+    ("kernel", "kind", "stages"),
+    [
+        ("half-table", HALF, [pull(-1.3)]),
+        ("float-gain", FLOAT, [pull(-1.3)]),
+        ("tone-gain", HALF, [LIFT, pull(-3)]),
+        ("light", HALF, [LIFT, pull(-3)]),
+        ("light", FLOAT, [LIFT, pull(-3)]),
+    ],
+)
+def test_results_take_the_place_of_the_planes(kernel, kind, stages):
+    """Samples that are no numbers stand beside others, so that what is kept of them is seen."""
+    values = np.tile(np.array([0.5, np.inf, -0.25, np.nan, 3.0], kind.dtype), (7, 3))
+    planes = [(values * factor).astype(kind.dtype) for factor in (1, 2, 3)]
+    signalling = {2: 0x7C12, 4: 0x7F80_0012}[kind.dtype.itemsize]  # a cast would quiet it
+    for plane in planes:
+        plane.view(f"u{plane.itemsize}")[np.isnan(plane)] = signalling
+    frozen = [plane.copy() for plane in planes]
+    for plane in frozen:
+        plane.flags.writeable = False
+    expected = kernels.run(kernel, frozen, decide(*stages), source=kind, wanted=kind)
+    got = kernels.run(kernel, planes, decide(*stages), source=kind, wanted=kind)
+    for plane, result, other in zip(planes, got.planes, expected.planes, strict=True):
+        assert np.shares_memory(plane, result)
+        assert np.array_equal(result.view(np.uint8), other.view(np.uint8))
+    assert got.nonfinite == expected.nonfinite == 126
+
+
+def test_planes_that_may_not_be_written_stay():
+    plane = np.full((2, 2), 0.5, np.float16)
+    plane.flags.writeable = False
+    got = kernels.run(
+        "half-table", [plane], decide(pull(-1)), source=HALF, wanted=HALF, channels=(1,)
+    )
+    assert np.all(plane == 0.5)
+    assert np.all(got.planes[0] == 0.25)

@@ -6,10 +6,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from lightref import HALVES, decide, ulps
+from lightref import HALVES, decide, run, ulps
 
 from gradeprep.model.task import ColourOrder, OutputOrder
-from gradeprep.pipeline import kernels
 from gradeprep.pipeline.kernels import Wanted
 from gradeprep.pipeline.reversible import lossy_codec, reversible
 
@@ -153,9 +152,9 @@ def test_lossy_codecs_are_known(codec, type, lossy):
 
 
 def there_and_back(stages, planes, kernel):
-    there = kernels.run(kernel, planes, decide(*stages), source=HALF, wanted=HALF)
+    there = run(kernel, planes, decide(*stages), source=HALF, wanted=HALF)
     back = decide(*stages, backwards=True)
-    again = kernels.run(kernel, there.planes, back, source=HALF, wanted=HALF)
+    again = run(kernel, there.planes, back, source=HALF, wanted=HALF)
     return there.planes, again.planes
 
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from lightref import decide
+from lightref import decide, run
 
 from gradeprep import colour
-from gradeprep.pipeline.kernels import run
 from gradeprep.pipeline.types import kernel_type
 
 HALF = kernel_type("half")
