@@ -154,7 +154,7 @@ def relative(path: str | Path, folder: Path) -> str:
         told = os.path.relpath(path, folder)
     except ValueError:  # another drive
         told = str(path)
-    return Path(told).as_posix()
+    return told.replace(os.sep, "/")
 
 
 def absolute(told: str, folder: Path) -> Path:

@@ -7,6 +7,7 @@ import signal
 import sys
 import threading
 import time
+from array import array
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -71,7 +72,7 @@ def finish(job: Job, *, as_json: bool, quiet: bool) -> int:
 def _tell_shot(name: str, shot: ShotResult) -> None:
     if shot.sealed is None:
         return
-    stops = [frame.stops for frame in shot.sealed.frames]
+    stops = array("d", (frame.stops for frame in shot.sealed.frames))
     span = f"{min(stops):+g}" if min(stops) == max(stops) else f"{stops[0]:+g} to {stops[-1]:+g}"
     kept = f", {shot.kept} of them kept" if shot.kept else ""
     click.echo(f"{name}: {len(stops)} frames by {span} stops{kept}; {shot.sidecar}")

@@ -7,7 +7,7 @@ import re
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import chain, pairwise
+from itertools import chain, groupby, pairwise
 from typing import SupportsIndex
 
 __all__ = ["LIMIT", "FrameRange"]
@@ -52,7 +52,8 @@ class FrameRange:
             ValueError: Too many of them, or one is too long.
             TypeError: One is no whole number.
         """
-        return cls(tuple(sorted({int(operator.index(frame)) for frame in frames})))
+        ordered = sorted(int(operator.index(frame)) for frame in frames)
+        return cls(tuple(number for number, _ in groupby(ordered)))
 
     @classmethod
     def parse(cls, text: str) -> FrameRange:

@@ -60,7 +60,7 @@ def taken_back(record: ShotRecord, folder: Path, out: str | Path) -> Task:
     format = files.format_of_name(pattern.name)
     if format not in files.WRITABLE:
         raise RequestError(f"'.{format}' cannot be written", remedy="write .exr or .dpx")
-    names = [pattern.path(frame.number).name for frame in record.frames]
+    names = [pattern.file(frame.number) for frame in record.frames]
     writable(pattern.folder, names, shot=record.shot)
     orders = []
     for frame in record.frames:

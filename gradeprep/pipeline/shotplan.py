@@ -134,14 +134,14 @@ def _guests(shot: ShotPlanner) -> dict[str, Any]:
 
 
 def _orders(shot: ShotPlanner, place: target.Target) -> Callable[[int, Stages], FrameOrder]:
-    sequence, before = shot.found.sequence, shot.found.pulled
+    source, result, before = shot.found.sequence.pattern, place.pattern, shot.found.pulled
 
     def order(number: int, stages: Stages) -> FrameOrder:
         pulled, history = before.get(number, (0.0, ()))
         return FrameOrder(
             number=number,
-            source=str(sequence.path(number)),
-            result=str(place.pattern.path(number)),
+            source=source.text(number),
+            result=result.text(number),
             stages=stages,
             pulled=pulled,
             history=history,

@@ -200,7 +200,7 @@ def _pulled(
             continue  # a stranger's file beside the plate decides nothing
         names = {done.result.file: done for done in record.frames}
         for number in layouts:
-            done = names.get(sequence.path(number).name)
+            done = names.get(sequence.pattern.file(number))
             if done is not None:
                 history = (*record.again, record.digest)
                 found[number] = (done.before + done.stops, history)

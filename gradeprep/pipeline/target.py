@@ -7,6 +7,7 @@ import shutil
 import stat
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 from gradeprep.errors import CannotCarryError, OutputRefusedError, RequestError
@@ -76,9 +77,9 @@ def place(shot: Shot, found: Survey, folder: Path) -> Target:
             key="output.plate",
             remedy="put #### where the frame number goes",
         )
-    names = (pattern.path(number).name for number in found.frames)
-    writable(pattern.folder, names, shot=shot.name)
-    existing = tuple(path for path in map(pattern.path, found.frames) if os.path.lexists(path))
+    writable(pattern.folder, map(pattern.file, found.frames), shot=shot.name)
+    there = (number for number in found.frames if os.path.lexists(pattern.text(number)))
+    existing = tuple(map(pattern.path, there))
     _not_a_source(shot, found, existing)
     _only_files(shot, existing)
     return Target(pattern, existing)
@@ -148,7 +149,7 @@ def writable(folder: Path, names: Iterable[str], *, shot: str) -> None:
     Raises:
         OutputRefusedError: It is a file, may not be written, or a name is too long.
     """
-    for name in (*names, *folder.parts):
+    for name in chain(names, folder.parts):
         if len(os.fsencode(name)) > _NAME_LIMIT:
             raise OutputRefusedError(
                 f"the name is longer than {_NAME_LIMIT} bytes",

@@ -102,11 +102,15 @@ def sweep(folder: Path) -> list[Path]:
     Returns:
         What was removed, by name. A folder that does not exist has nothing to remove.
     """
+    if not folder.is_dir():
+        return []
+    with os.scandir(folder) as entries:
+        matches = [match for entry in entries if (match := _TEMP.fullmatch(entry.name))]
     removed = []
-    for path in sorted(folder.iterdir()) if folder.is_dir() else ():
-        match = _TEMP.fullmatch(path.name)
-        if match and match["machine"] == _MACHINE and not _alive(int(match["pid"])):
+    for match in sorted(matches, key=lambda match: match.string):
+        if match["machine"] == _MACHINE and not _alive(int(match["pid"])):
             with suppress(OSError):  # another sweep was faster, or it is not ours to remove
+                path = folder / match.string
                 path.unlink()
                 removed.append(path)
     return removed

@@ -14,6 +14,8 @@ from __future__ import annotations
 
 import os
 import re
+from array import array
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
@@ -87,10 +89,18 @@ class Pattern:
     def __str__(self) -> str:
         return str(self.folder / self.name)
 
-    def path(self, frame: int) -> Path:
-        """File of that frame; a negative one is -0005 under four digits. A plain file is itself."""
+    def file(self, frame: int) -> str:
+        """Name of that frame's file; -0005 under four digits. A plain file has its own."""
         number = _digits(frame, self.width) if self.width else ""
-        return self.folder / f"{self.head}{number}{self.tail}"
+        return f"{self.head}{number}{self.tail}"
+
+    def path(self, frame: int) -> Path:
+        """Path of that frame's file."""
+        return self.folder / self.file(frame)
+
+    def text(self, frame: int) -> str:
+        """The same as text: where every frame of a plate is told, a Path of each is slow."""
+        return os.path.join(str(self.folder), self.file(frame))  # noqa: PTH118
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +206,7 @@ def _matching(pattern: Pattern) -> Sequence:
     """The plate of a pattern that has a frame token."""
     name = re.compile(f"{re.escape(pattern.head)}((?:{_MINUS})?{_DIGITS}){re.escape(pattern.tail)}")
     matches = map(name.fullmatch, _files(pattern.folder))
-    plate, rest = _fitting(pattern, [match[1] for match in matches if match])
+    plate, rest = _fitting(pattern, (match[1] for match in matches if match))
     if not plate.frames:
         there = plates_in(pattern.folder)
         raise MissingPlateError(
@@ -209,23 +219,20 @@ def _matching(pattern: Pattern) -> Sequence:
     return plate
 
 
-def _files(folder: Path) -> list[str]:
-    """Names in a folder that may be frames, in order."""
+def _files(folder: Path) -> Iterator[str]:
+    """Names in a folder that may be frames, in no order."""
     with os.scandir(folder) as entries:
-        return sorted(
-            entry.name
-            for entry in entries
-            if not entry.name.startswith(".")
-            and not entry.name.endswith(".tmp")
-            and entry.is_file()
-        )
+        for entry in entries:
+            hidden = entry.name.startswith(".") or entry.name.endswith(".tmp")
+            if not hidden and entry.is_file():
+                yield entry.name
 
 
 def plates_in(folder: Path) -> list[Sequence]:
     """All plates of a folder, by name; differently padded ones apart, the narrowest first."""
     plates: list[Sequence] = []
     numbered: dict[tuple[str, str], list[str]] = {}
-    for name in _files(folder):
+    for name in sorted(_files(folder)):
         if Path(name).suffix.lower().removeprefix(".") not in IMAGES:
             continue
         head, digits, tail = _split(name)
@@ -258,11 +265,15 @@ def _by_width(pattern: Pattern, digits: list[str]) -> list[Sequence]:
     return plates
 
 
-def _fitting(pattern: Pattern, digits: list[str]) -> tuple[Sequence, list[str]]:
+def _fitting(pattern: Pattern, digits: Iterable[str]) -> tuple[Sequence, list[str]]:
     """The plate of the numbers that are padded as the pattern says, and the other numbers."""
-    fits = {number: _digits(int(number), pattern.width) == number for number in digits}
-    frames = FrameRange.of(int(number) for number in digits if fits[number])
-    return Sequence(pattern, frames), [number for number in digits if not fits[number]]
+    fitting, others = array("q"), []
+    for number in digits:
+        if _digits(int(number), pattern.width) == number:
+            fitting.append(int(number))
+        else:
+            others.append(number)
+    return Sequence(pattern, FrameRange.of(fitting)), others
 
 
 def _digits(frame: int, width: int) -> str:

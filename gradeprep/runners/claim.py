@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 from gradeprep import sidecar
 from gradeprep.errors import OutputRefusedError
@@ -56,8 +55,8 @@ def _leads_where_it_did(shot: ShotPlan) -> None:
 
 
 def _nothing_appeared(shot: ShotPlan) -> None:
-    planned = set(shot.existing)
-    results = (Path(order.result) for order in shot.task.frames)
+    planned = set(map(str, shot.existing))
+    results = (order.result for order in shot.task.frames)
     new = [path for path in results if path not in planned and os.path.lexists(path)]
     if new:
         others = f" and {len(new) - 1} more" if len(new) > 1 else ""
