@@ -5,7 +5,7 @@ from __future__ import annotations
 import operator
 import re
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, groupby, pairwise
 from typing import SupportsIndex
@@ -25,7 +25,8 @@ class FrameRange:
     """Frame numbers, each once, in ascending order; negative ones are fine, none is too.
 
     Attributes:
-        numbers: The frames themselves. `parse` and `of` put them in order.
+        numbers: The frames themselves. `parse` and `of` put them in order. Those at one step,
+            as nearly all are, are kept as a `range`, however many.
 
     Raises:
         ValueError: The numbers do not ascend, are more than `LIMIT`, or one has over 15 digits.
@@ -34,13 +35,15 @@ class FrameRange:
     '5-19x2,30'
     """
 
-    numbers: tuple[int, ...] = ()
+    numbers: Sequence[int] = ()
 
     def __post_init__(self) -> None:
         if len(self.numbers) > LIMIT:
             raise ValueError(_too_many(len(self.numbers)))
-        if any(late <= early for early, late in pairwise(self.numbers)):
+        steps = {late - early for early, late in pairwise(self.numbers)}
+        if min(steps, default=1) < 1:
             raise ValueError("frame numbers must ascend; build them with FrameRange.of")
+        object.__setattr__(self, "numbers", _kept(self.numbers, steps))
         if any(abs(number) >= 10**_DIGITS for number in (*self.numbers[:1], *self.numbers[-1:])):
             raise ValueError(f"a frame number has at most {_DIGITS} digits")
 
@@ -152,6 +155,15 @@ class FrameRange:
         return (FrameRange(self.numbers[start : start + size]) for start in starts)
 
 
+def _kept(numbers: Sequence[int], steps: set[int]) -> Sequence[int]:
+    """The numbers in the one form that equal ranges share."""
+    if not numbers:
+        return range(0)
+    if len(steps) > 1:
+        return tuple(numbers)
+    return range(numbers[0], numbers[-1] + 1, *steps)
+
+
 def _item(text: str) -> range:
     """One entry between commas."""
     match = _ITEM.fullmatch(text)
@@ -172,7 +184,7 @@ def _too_many(count: int) -> str:
     return f"{count} frames are more than the {LIMIT:,} that a range may hold"
 
 
-def _runs(numbers: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+def _runs(numbers: Sequence[int]) -> Iterator[Sequence[int]]:
     """The numbers in pieces that print as one item each, every piece as long as it can be."""
     start = 0
     while start < len(numbers):
@@ -181,7 +193,7 @@ def _runs(numbers: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
         start += len(run)
 
 
-def _run(numbers: tuple[int, ...], start: int) -> tuple[int, ...]:
+def _run(numbers: Sequence[int], start: int) -> Sequence[int]:
     """Longest piece at ``start``: neighbours, three or more at one step, else the number alone."""
     pair = numbers[start : start + 2]
     if len(pair) == 1:
@@ -193,7 +205,7 @@ def _run(numbers: tuple[int, ...], start: int) -> tuple[int, ...]:
     return numbers[start:stop] if step == 1 or stop - start > 2 else pair[:1]
 
 
-def _printed(run: tuple[int, ...]) -> str:
+def _printed(run: Sequence[int]) -> str:
     if len(run) == 1:
         return str(run[0])
     step = run[1] - run[0]

@@ -232,7 +232,7 @@ def plates_in(folder: Path) -> list[Sequence]:
     """All plates of a folder, by name; differently padded ones apart, the narrowest first."""
     plates: list[Sequence] = []
     numbered: dict[tuple[str, str], list[str]] = {}
-    for name in sorted(_files(folder)):
+    for name in _files(folder):
         if Path(name).suffix.lower().removeprefix(".") not in IMAGES:
             continue
         head, digits, tail = _split(name)
