@@ -43,8 +43,11 @@ def dpx_to_exr(result: Path, light: Path, source: Path) -> None:
 
 
 def start() -> None:
-    """Codec threads off: the calling thread decodes and encodes."""
+    """The layout of our workers: codec threads off, and freed memory kept."""
+    from gradeprep import machine
+
     OpenEXR.set_global_thread_count(0)
+    machine.keep_freed()
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
