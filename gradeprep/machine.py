@@ -16,6 +16,8 @@ _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
 """Parameters of mallopt (glibc, malloc.h)."""
 
 _KEPT = 256 * 2**20
+"""Bytes of freed memory that a process may keep: a few chunks and planes of an 8K frame."""
+
 _LARGE = 32 * 2**20
 """The largest that glibc takes as the size from which memory comes from the system."""
 

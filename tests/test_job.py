@@ -174,6 +174,19 @@ def test_overwrite_writes_all_anew(pulled, tmp_path, capsys):
     assert undated(tmp_path / "out") == told
 
 
+@pytest.mark.parametrize("option", ["--overwrite", "--resume"])
+def test_results_in_the_folder_one_stands_in_are_known_again(tmp_path, capsys, monkeypatch, option):
+    """There, a path has no folder before its name."""
+    exr_plate(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    arguments = ("pull", "quay.####.exr", "normal.####.exr", *ACESCG)
+    assert run(capsys, *arguments).code == 0
+    before = stamps(tmp_path)
+    assert run(capsys, *arguments, option).code == 0
+    results = {name for name in before if name.startswith("normal.")}
+    assert redone(before, stamps(tmp_path)) == (results if option == "--overwrite" else set())
+
+
 def test_overwrite_replaces_a_link_and_never_follows_it(tmp_path, capsys):
     hot = exr_plate(tmp_path / "hot", 1)
     other = tmp_path / "other.exr"

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
+import sys
+from types import SimpleNamespace
 
 import pytest
 
@@ -66,3 +69,25 @@ def test_half_the_machine_where_nobody_tells_what_is_free(free, monkeypatch):
     assert machine.free_memory() == 2_048_000
     monkeypatch.delattr(os, "sysconf")
     assert machine.free_memory() is None
+
+
+def test_freed_memory_is_kept_where_the_allocator_takes_it(monkeypatch):
+    """Against glibc itself: mallopt gives 1 where it took a value (malloc.h)."""
+    library = ctypes.CDLL(None) if sys.platform == "linux" else None
+    if not hasattr(library, "mallopt"):
+        pytest.skip("the allocator is not glibc's")
+    answers = []
+    option = library.mallopt
+    spy = SimpleNamespace(mallopt=lambda *told: answers.append(option(*told)))
+    monkeypatch.setattr(ctypes, "CDLL", lambda name: spy)
+    machine.keep_freed()
+    assert answers == [1, 1]
+
+
+@pytest.mark.parametrize("error", [TypeError, OSError, AttributeError])
+def test_another_allocator_is_left_alone(monkeypatch, error):
+    def library(name):
+        raise error
+
+    monkeypatch.setattr(ctypes, "CDLL", library)
+    machine.keep_freed()

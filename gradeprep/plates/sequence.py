@@ -99,8 +99,8 @@ class Pattern:
         return self.folder / self.file(frame)
 
     def text(self, frame: int) -> str:
-        """The same as text: where every frame of a plate is told, a Path of each is slow."""
-        return os.path.join(str(self.folder), self.file(frame))  # noqa: PTH118
+        """``str(path(frame))``: where every frame of a plate is told, a Path of each is slow."""
+        return os.path.join(*self.folder.parts, self.file(frame))  # noqa: PTH118
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,7 +24,7 @@ _ROOM = 1.5
 _PLANAR = ("exr", "dpx")
 """Formats read plane by plane; of others, whole pixels lie beside their planes for a while."""
 
-_WIDTH = {"half": 2, "float": 4, "uint32": 4, "uint8": 2, "uint10": 2, "uint12": 2, "uint16": 2}
+_WIDTH = {"half": 2, "float": 4, "uint32": 4, "uint8": 1, "uint10": 2, "uint12": 2, "uint16": 2}
 
 
 def fitting(task: Task, *, jobs: int, memory: int | None = None) -> int:

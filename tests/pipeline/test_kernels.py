@@ -509,6 +509,24 @@ def test_results_take_the_place_of_the_planes(kernel, kind, stages):
     assert got.nonfinite == expected.nonfinite == 126
 
 
+def test_codes_make_room_for_halves_and_for_codes():
+    ten, flat = INTEGERS[10], np.linspace(0, 1023, 12).astype(np.uint16).reshape(3, 4)
+    for kernel, wanted, stages in (
+        ("code-table", ten, [pull(-1)]),
+        ("light", ten, [LIFT, pull(-1)]),
+        ("light", HALF, [LIFT, pull(-1)]),
+        ("tone-gain", HALF, [LIFT, pull(-1)]),
+    ):
+        planes = [flat.copy() for _ in range(3)]
+        told = {"source": ten, "wanted": wanted}
+        expected = run("light", planes, decide(*stages), **told)
+        got = kernels.run(kernel, planes, decide(*stages), **told)
+        for plane, result, other in zip(planes, got.planes, expected.planes, strict=True):
+            assert np.shares_memory(plane, result)
+            assert result.dtype == wanted.dtype
+            np.testing.assert_allclose(result, other, rtol=2.0**-10)
+
+
 def test_planes_that_may_not_be_written_stay():
     plane = np.full((2, 2), 0.5, np.float16)
     plane.flags.writeable = False

@@ -48,6 +48,7 @@ def test_pattern(text, canonical, first):
     pattern = Pattern.parse(text)
     assert str(pattern) == str(Path(canonical))
     assert pattern.path(7) == Path(first)
+    assert pattern.text(7) == str(Path(first))
     assert Pattern.parse(str(pattern)) == pattern
     assert Pattern.parse(Path(text)) == pattern
 

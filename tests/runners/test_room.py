@@ -20,25 +20,26 @@ from gradeprep.runners import local, pool, room
 MIB = 2**20
 
 
-def layout(width: int, height: int, kinds: dict[str, str], kept: str = "exr") -> Layout:
+def layout(width: int, height: int, kinds: dict[str, str], format: str = "exr") -> Layout:
     window = (0, 0, width, height)
-    return Layout(kept, (PartLayout("", kinds, window, window),))
+    return Layout(format, (PartLayout("", kinds, window, window),))
 
 
 @pytest.mark.parametrize(
-    ("kept", "kinds", "written", "bytes_a_pixel"),
+    ("format", "kinds", "written", "bytes_a_pixel"),
     [
         ("exr", dict.fromkeys("RGB", "half"), "source", 6),
         ("exr", dict.fromkeys("RGB", "half"), "float", 18),
         ("dpx", dict.fromkeys("RGB", "uint10"), "half", 6),
         ("exr", {**dict.fromkeys("RGB", "half"), "Z": "float"}, "source", 10),
+        ("dpx", dict.fromkeys("RGB", "uint8"), "half", 9),
         ("tiff", dict.fromkeys("RGB", "uint16"), "half", 12),
         ("tiff", dict.fromkeys("RGB", "uint16"), "float", 18),
     ],
 )
-def test_a_worker_holds_what_it_reads_and_what_it_writes(kept, kinds, written, bytes_a_pixel):
-    small = room.worker_bytes(layout(100, 50, kinds, kept), written)
-    large = room.worker_bytes(layout(200, 50, kinds, kept), written)
+def test_a_worker_holds_what_it_reads_and_what_it_writes(format, kinds, written, bytes_a_pixel):
+    small = room.worker_bytes(layout(100, 50, kinds, format), written)
+    large = room.worker_bytes(layout(200, 50, kinds, format), written)
     assert large - small == room._ROOM * bytes_a_pixel * 5000
 
 
