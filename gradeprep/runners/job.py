@@ -19,7 +19,7 @@ from gradeprep.runners.journal import Journal, known_records, still_right
 from gradeprep.runners.local import Local
 from gradeprep.runners.one import Failed
 from gradeprep.runners.records import Records
-from gradeprep.runners.seal import Sealed, absolute, others_known, seal
+from gradeprep.runners.seal import Sealed, absolute, others_known, relative, room_for, seal
 
 __all__ = ["Job", "Progress", "ShotResult", "run_plan"]
 
@@ -144,13 +144,13 @@ def _run_shot(shot: ShotPlan, manner: _Manner) -> ShotResult:
     path = sidecar.path_for(shot.folder, shot.task.shot)
     known = known_records(path, shot.task.digest)[1]
     journal = Journal(shot.folder, shot.task.shot, shot.task.digest)
-    others = others_known(shot, known)
-    before = sidecar.merged(absolute(known, shot.folder), journal.records)
+    records = room_for(shot, others_known(shot, known))
+    before = sidecar.merged((absolute(one, shot.folder) for one in known), journal.records)
     kept = _kept(shot, before) if manner.resume and before else ()
     failed: tuple[Failed, ...] = ()
     try:
-        records, failed = _frames(shot, kept, journal, manner)
-        result = seal(shot, path, others, records, failed)
+        failed = _frames(shot, kept, records, journal, manner)
+        result = seal(shot, path, records, failed)
         journal.remove()
     except WriteError as error:  # where frames are done, their journal stays for --resume
         return ShotResult(kept=len(kept), failed=failed, error=str(error.at(shot=shot.task.shot)))
@@ -170,20 +170,22 @@ def _kept(shot: ShotPlan, candidates: tuple[FrameRecord, ...]) -> tuple[FrameRec
 def _frames(
     shot: ShotPlan,
     kept: tuple[FrameRecord, ...],
+    records: Records,
     journal: Journal,
     manner: _Manner,
-) -> tuple[Records, tuple[Failed, ...]]:
+) -> tuple[Failed, ...]:
+    """Do the frames that are not kept; their records, and those of the kept, are added."""
     name, total = shot.task.shot, len(shot.task.frames)
     there = {record.number for record in kept}
-    records = Records(kept)
     failed: list[Failed] = []
     for done, record in enumerate(kept, 1):
+        records.add(relative(record, shot.folder))
         manner.tell(Progress(name, done, total, record.number))
     todo = shot.task
     if there:
         todo = todo.only([order for order in todo.frames if order.number not in there])
     if not todo.frames:
-        return records, ()
+        return ()
     work = manner.engine.run(todo, stop=manner.stop)
     with journal, closing(work):
         for done, outcome in enumerate(work, len(kept) + 1):
@@ -192,7 +194,7 @@ def _frames(
                 failed.append(outcome)
                 error = outcome.error
             else:
-                records.add(outcome)
+                records.add(relative(outcome, shot.folder))
                 journal.add(outcome)
             manner.tell(Progress(name, done, total, outcome.number, error))
-    return records, tuple(sorted(failed, key=lambda frame: frame.number))
+    return tuple(sorted(failed, key=lambda frame: frame.number))

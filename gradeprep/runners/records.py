@@ -2,76 +2,105 @@
 
 from __future__ import annotations
 
+import struct
 import tempfile
 import weakref
-from array import array
-from collections.abc import Iterable, Iterator
+from bisect import bisect_left
+from collections.abc import Iterator
 from contextlib import suppress
-from heapq import merge
 from io import FileIO
-from itertools import groupby
-from operator import itemgetter
 
-import numpy as np
-
+from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import FrameRecord
 
 __all__ = ["Records"]
+
+_SLOT = struct.Struct("<QQ")
+"""Where a record's text begins and how long it is; zeros where there is none yet."""
 
 
 class Records:
     """Frame records by number, the later of two of one frame.
 
     They lie as JSON in a temporary file that has no name and ends with the process, so that a
-    shot of ten thousand frames takes no more memory than a short one. A record that finds no room
-    there stays in memory: no frame may be done in vain.
+    shot of ten thousand frames takes no more memory than a short one: first a slot for each frame
+    that may come, then the texts. A record that finds no room there stays in memory: no frame may
+    be done in vain.
+
+    Args:
+        frames: All frames that may come.
     """
 
-    def __init__(self, records: Iterable[FrameRecord] = ()) -> None:
+    def __init__(self, frames: FrameRange) -> None:
+        self._may_come = frames
         self._file = _file(self)
-        self._numbers = array("q")
-        self._ends = array("q", [0])
+        self._end = _SLOT.size * len(frames)
         self._homeless: dict[int, bytes] = {}
-        for record in records:
-            self.add(record)
 
     def add(self, record: FrameRecord) -> None:
-        """Keep a record."""
-        text = record.model_dump_json().encode("utf-8")
-        if not self._put(text):
-            self._homeless[record.number] = text
-            return
-        self._homeless.pop(record.number, None)
-        self._numbers.append(record.number)
-        self._ends.append(self._ends[-1] + len(text))
+        """Keep a record.
 
-    def _put(self, text: bytes) -> bool:
+        Raises:
+            KeyError: Its frame is none that may come.
+        """
+        if record.number not in self._may_come:
+            raise KeyError(record.number)
+        text = record.model_dump_json().encode("utf-8")
+        if self._put(record.number, text):
+            self._homeless.pop(record.number, None)
+        else:
+            self._homeless[record.number] = text
+
+    def _put(self, number: int, text: bytes) -> bool:
+        """Whether there was room for both, the text and where it stands."""
+        slot = _SLOT.pack(self._end, len(text))
+        if not (self._written(self._end, text) and self._written(self._slot(number), slot)):
+            return False
+        self._end += len(text)
+        return True
+
+    def _written(self, at: int, data: bytes) -> bool:
         if self._file is None:
             return False
         with suppress(OSError):
-            self._file.seek(self._ends[-1])
-            return self._file.write(text) == len(text)
+            self._file.seek(at)
+            return self._file.write(data) == len(data)
         return False
 
+    @property
+    def frames(self) -> FrameRange:
+        """The frames that came."""
+        return FrameRange.of(number for number in self._may_come if self._there(number))
+
     def __bool__(self) -> bool:
-        return bool(self._numbers or self._homeless)
+        return any(map(self._there, self._may_come))
 
     def __iter__(self) -> Iterator[FrameRecord]:
         """The records by number, one made at a time."""
-        places = np.argsort(np.array(self._numbers), kind="stable")  # a list takes ten times that
-        latest = (list(same)[-1] for _, same in groupby(places, self._numbers.__getitem__))
-        on_disk = ((self._numbers[place], place) for place in latest)
-        elsewhere = ((number, None) for number in sorted(self._homeless))
-        for number, place in merge(on_disk, elsewhere, key=itemgetter(0)):
-            if place is None or number not in self._homeless:
-                yield FrameRecord.model_validate_json(self._text(number, place))
+        for number in self._may_come:
+            text = self._text(number)
+            if text:
+                yield FrameRecord.model_validate_json(text)
 
-    def _text(self, number: int, place: int | None) -> bytes:
-        if place is None or self._file is None:
-            return self._homeless[number]
-        start, end = self._ends[place : place + 2]
-        self._file.seek(start)
-        return self._file.read(end - start)
+    def _there(self, number: int) -> bool:
+        return number in self._homeless or self._place(number)[1] > 0
+
+    def _text(self, number: int) -> bytes:
+        return self._homeless.get(number) or self._read(*self._place(number))
+
+    def _place(self, number: int) -> tuple[int, int]:
+        """Start and length of a record's text; no length where none came."""
+        slot = self._read(self._slot(number), _SLOT.size)
+        return _SLOT.unpack(slot) if len(slot) == _SLOT.size else (0, 0)
+
+    def _slot(self, number: int) -> int:
+        return _SLOT.size * bisect_left(self._may_come.numbers, number)
+
+    def _read(self, at: int, length: int) -> bytes:
+        if self._file is None or not length:
+            return b""
+        self._file.seek(at)
+        return self._file.read(length)
 
 
 def _file(owner: object) -> FileIO | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,12 +10,12 @@ from pathlib import Path
 import gradeprep
 from gradeprep import sidecar
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import FileRecord, Finding, FrameRecord, ShotRecord
+from gradeprep.model.record import Finding, FrameRecord, ShotRecord
 from gradeprep.pipeline.planned import ShotPlan
 from gradeprep.runners.one import Failed
 from gradeprep.runners.records import Records
 
-__all__ = ["Sealed", "absolute", "others_known", "relative", "seal"]
+__all__ = ["Sealed", "absolute", "others_known", "relative", "room_for", "seal"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,36 +42,35 @@ def others_known(shot: ShotPlan, known: tuple[FrameRecord, ...]) -> tuple[FrameR
     return tuple(record for record in known if record.number not in own)
 
 
-def seal(
-    shot: ShotPlan,
-    path: Path,
-    others: tuple[FrameRecord, ...],
-    done: Iterable[FrameRecord],
-    failed: tuple[Failed, ...],
-) -> Sealed | None:
+def room_for(shot: ShotPlan, others: tuple[FrameRecord, ...]) -> Records:
+    """Records of frames that were not ordered now, and room for all that are."""
+    ordered = FrameRange.of(order.number for order in shot.task.frames)
+    kept = FrameRange.of(record.number for record in others)
+    frames = Records(ordered | kept if kept else ordered)
+    for record in others:
+        frames.add(record)
+    return frames
+
+
+def seal(shot: ShotPlan, path: Path, frames: Records, failed: tuple[Failed, ...]) -> Sealed | None:
     """Write the sidecar of all frames that stand there, or none where none does.
 
     Args:
         shot: What was decided.
         path: Where the sidecar stands.
-        others: Records of frames that stand there and were not ordered now, files told relative
-            to the sidecar's folder.
-        done: Records of the frames that were, files told as the plan tells them.
+        frames: Records of the frames, files told relative to the sidecar's folder.
         failed: Frames that failed; the sidecar tells why.
 
     Raises:
         WriteError: It could not be written.
     """
-    frames = Records(others)
-    for record in relative(done, shot.folder):
-        frames.add(record)
     if not frames:
         return None
     task, first = shot.task, shot.task.frames[0]
     losses = tuple(
         Finding(severity="fail", what=frame.error, frame=frame.number) for frame in failed
     )
-    told = str(FrameRange.of(record.number for record in frames))
+    told = str(frames.frames)
     head = ShotRecord(
         tool=f"gradeprep {gradeprep.__version__}",
         shot=task.shot,
@@ -106,16 +105,16 @@ def seal(
     return Sealed(head, frames)
 
 
-def _losses(frames: Records) -> list[Finding]:
+def _losses(frames: Iterable[FrameRecord]) -> list[Finding]:
     """Samples that left the result's type, told once a shot."""
+    lost: dict[str, dict[int, int]] = {word: {} for word, _ in _LOSSES}
+    for record in frames:
+        for word, counts in lost.items():
+            if count := getattr(record.counts, word):
+                counts[record.number] = count
     found = []
-    for word, remedy in (
-        ("overflow", "write a larger type (output.type: float), or pull less"),
-        ("nonfinite", "paint them out, or keep them knowingly"),
-    ):
-        counts = {
-            record.number: lost for record in frames if (lost := getattr(record.counts, word))
-        }
+    for word, remedy in _LOSSES:
+        counts = lost[word]
         if counts:
             total = sum(counts.values())
             worst = max(counts, key=lambda number: counts[number])
@@ -131,19 +130,24 @@ def _losses(frames: Records) -> list[Finding]:
     return found
 
 
-def _moved(records: Iterable[FrameRecord], move: Callable[[str], str]) -> Iterator[FrameRecord]:
-    def at(file: FileRecord) -> FileRecord:
-        return file.model_copy(update={"file": move(file.file)})
-
-    for record in records:
-        yield record.model_copy(update={"source": at(record.source), "result": at(record.result)})
+_LOSSES = (
+    ("overflow", "write a larger type (output.type: float), or pull less"),
+    ("nonfinite", "paint them out, or keep them knowingly"),
+)
 
 
-def relative(records: Iterable[FrameRecord], folder: Path) -> Iterator[FrameRecord]:
-    """The records with files as a sidecar in the folder tells them."""
-    return _moved(records, lambda told: sidecar.relative(told, folder))
+def relative(record: FrameRecord, folder: Path) -> FrameRecord:
+    """The record with its files as a sidecar in the folder tells them."""
+    return _moved(record, lambda told: sidecar.relative(told, folder))
 
 
-def absolute(records: Iterable[FrameRecord], folder: Path) -> Iterator[FrameRecord]:
-    """The records of a sidecar in the folder with files that can be opened from anywhere."""
-    return _moved(records, lambda told: str(sidecar.absolute(told, folder)))
+def absolute(record: FrameRecord, folder: Path) -> FrameRecord:
+    """The record of a sidecar in the folder with files that can be opened from anywhere."""
+    return _moved(record, lambda told: str(sidecar.absolute(told, folder)))
+
+
+def _moved(record: FrameRecord, move: Callable[[str], str]) -> FrameRecord:
+    source, result = (
+        file.model_copy(update={"file": move(file.file)}) for file in (record.source, record.result)
+    )
+    return record.model_copy(update={"source": source, "result": result})
