@@ -78,7 +78,6 @@ class Layout:
         pulled: Stops that the file says were applied to it already, if any.
         history: Digests of the recipes that were applied already, oldest first.
         reels: Reels, tapes or files that the file says it comes from.
-        bytes: Size of the file.
     """
 
     format: str
@@ -88,7 +87,6 @@ class Layout:
     pulled: float | None = None
     history: tuple[str, ...] = ()
     reels: tuple[str, ...] = ()
-    bytes: int = 0
 
     def same_shape(self, other: Layout) -> str | None:
         """None when the other file could stand beside this one in a plate, else what differs.

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import operator
 import re
-from bisect import bisect_left
+from array import array
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import chain, groupby, pairwise
+from itertools import chain, pairwise
 from typing import SupportsIndex
 
-__all__ = ["LIMIT", "FrameRange"]
+__all__ = ["LIMIT", "FrameRange", "Numbers"]
 
 LIMIT = 1_000_000
 """Most frames a range may hold: over eleven hours at 24 frames a second."""
 
 _DIGITS = 15  # a date and time to the second fits; lengths of such ranges stay machine integers
+_TOO_LONG = f"a frame number has at most {_DIGITS} digits"
 _NUMBER = rf"(-?[0-9]{{1,{_DIGITS}}})"
 _ITEM = re.compile(rf"{_NUMBER}(?:\s*-\s*{_NUMBER}(?:\s*[x:]\s*{_NUMBER})?)?")
 
@@ -45,7 +47,7 @@ class FrameRange:
             raise ValueError("frame numbers must ascend; build them with FrameRange.of")
         object.__setattr__(self, "numbers", _kept(self.numbers, steps))
         if any(abs(number) >= 10**_DIGITS for number in (*self.numbers[:1], *self.numbers[-1:])):
-            raise ValueError(f"a frame number has at most {_DIGITS} digits")
+            raise ValueError(_TOO_LONG)
 
     @classmethod
     def of(cls, frames: Iterable[SupportsIndex]) -> FrameRange:
@@ -55,8 +57,12 @@ class FrameRange:
             ValueError: Too many of them, or one is too long.
             TypeError: One is no whole number.
         """
-        ordered = sorted(int(operator.index(frame)) for frame in frames)
-        return cls(tuple(number for number, _ in groupby(ordered)))
+        found = Numbers()
+        for number in map(operator.index, frames):
+            if abs(number) >= 10**_DIGITS:
+                raise ValueError(_TOO_LONG)
+            found.add(number)
+        return cls(found.ascending())
 
     @classmethod
     def parse(cls, text: str) -> FrameRange:
@@ -153,6 +159,40 @@ class FrameRange:
             raise ValueError(f"a chunk of {size} frames is no chunk; it must be 1 or more")
         starts = range(0, len(self), size)
         return (FrameRange(self.numbers[start : start + size]) for start in starts)
+
+
+class Numbers:
+    """Whole numbers in any order, each once; however many, neighbours take no more room than two.
+
+    A folder tells its files in an order of its own: ten thousand numbers that are one plate need
+    not be held one by one until the last of them is known.
+    """
+
+    def __init__(self) -> None:
+        self._starts = array("q")
+        self._ends = array("q")  # one past the last number of each run
+
+    def add(self, number: int) -> None:
+        """One more number of at most 15 digits."""
+        place = bisect_right(self._starts, number)  # of the run behind it
+        joins = place > 0 and self._ends[place - 1] >= number
+        if joins and self._ends[place - 1] > number:
+            return
+        joined = place < len(self._starts) and self._starts[place] == number + 1
+        if joins and joined:
+            del self._starts[place], self._ends[place - 1]
+        elif joins:
+            self._ends[place - 1] = number + 1
+        elif joined:
+            self._starts[place] = number
+        else:
+            self._starts.insert(place, number)
+            self._ends.insert(place, number + 1)
+
+    def ascending(self) -> Sequence[int]:
+        """The numbers; a `range` where they are one run."""
+        runs = [range(start, end) for start, end in zip(self._starts, self._ends, strict=True)]
+        return runs[0] if len(runs) == 1 else tuple(chain.from_iterable(runs))
 
 
 def _kept(numbers: Sequence[int], steps: set[int]) -> Sequence[int]:

@@ -7,8 +7,8 @@ small, plates that were pulled already, channels that cannot take what is asked 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator
-from itertools import groupby, repeat
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 from gradeprep.errors import (
@@ -16,6 +16,7 @@ from gradeprep.errors import (
     CannotCarryError,
     OutputRefusedError,
 )
+from gradeprep.model.alike import Alike
 from gradeprep.model.record import PlateRecord
 from gradeprep.model.task import (
     ARITHMETIC,
@@ -52,11 +53,11 @@ def plan_shot(shot: ShotPlanner) -> ShotPlan:
     order, output = shot.output
     _not_pulled_before(shot)
     digest = _digest(shot, order, output)
-    stages = tuple(map(shot.settled.orders, found.frames))
+    stages = Alike(map(shot.settled.orders, found.frames))
     frames = FrameOrders(found.frames.numbers, stages, _orders(shot, place))
-    decisions = list(_decisions(shot, stages))
-    used = [_kernel(shot, decision, order, output) for decision in decisions]
-    _carriable(shot, decisions, used)
+    decisions = stages.each(partial(_decision, shot))
+    used = decisions.each(lambda decision: _kernel(shot, decision, order, output))
+    _carriable(shot, decisions.distinct, used.distinct)
     needed, close = target.bytes_needed(found, output)
     free = target.free_disk(place.folder)
     _existing(shot, place)
@@ -86,8 +87,11 @@ def plan_shot(shot: ShotPlanner) -> ShotPlan:
         kernels={name: used.count(name) for name in kernels.KERNELS if name in used},
         space_from=shot.space[1],
         readings=shot.settled.readings,
-        findings=(*notes.notes(found, output, used), *run_checks(shot.view, shot.ask.checks)),
-        reversible=reversible(decisions, used, found, order, output),
+        findings=(
+            *notes.notes(found, output, used.distinct),
+            *run_checks(shot.view, shot.ask.checks),
+        ),
+        reversible=reversible(decisions.distinct, used.distinct, found, order, output),
         bytes_needed=needed,
         bytes_close=close,
         bytes_free=free,
@@ -150,12 +154,6 @@ def _orders(shot: ShotPlanner, place: target.Target) -> Callable[[int, Stages], 
     return order
 
 
-def _decisions(shot: ShotPlanner, of_frames: Iterable[Stages]) -> Iterator[Decision]:
-    """The decision of every frame; neighbours of equal stages share one."""
-    for stages, same in groupby(of_frames):
-        yield from repeat(_decision(shot, stages), sum(1 for _ in same))
-
-
 def _decision(shot: ShotPlanner, stages: Stages) -> Decision:
     plain = prepare(stages, (0.0, 1.0, 0.0)).asked()  # a gain needs no luminance
     return plain if plain.gains is not None else prepare(stages, shot.owner.weights)
@@ -175,7 +173,7 @@ def _kernel(shot: ShotPlanner, decision: Decision, order: ColourOrder, output: O
     )
 
 
-def _carriable(shot: ShotPlanner, decisions: list[Decision], used: list[str]) -> None:
+def _carriable(shot: ShotPlanner, decisions: Sequence[Decision], used: Sequence[str]) -> None:
     """Refuse what the plate's channels cannot be asked for."""
     if all(name == "carry" for name in used):
         return
@@ -213,7 +211,9 @@ _WHOLE = {"tone-gain", "code-table", "curve", "light"}
 """Kernels that need all of R, G and B, or a luminance."""
 
 
-def _unfit(found: Survey, decisions: list[Decision], used: list[str]) -> tuple[str, str] | None:
+def _unfit(
+    found: Survey, decisions: Sequence[Decision], used: Sequence[str]
+) -> tuple[str, str] | None:
     """What is wrong and what to do, when the plate's channels cannot take the stages."""
     if not found.groups:
         return (

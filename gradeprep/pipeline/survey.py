@@ -6,10 +6,9 @@ told before the first result is written, not after the four-hundredth.
 
 from __future__ import annotations
 
-from array import array
-from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from gradeprep import sidecar
@@ -18,6 +17,7 @@ from gradeprep.model.frame import Layout, PartLayout, PixelType
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.layers import Group, find_groups, looks_like_colour
 from gradeprep.model.recipe import Shot
+from gradeprep.pipeline.layouts import Layouts
 from gradeprep.plates import files
 from gradeprep.plates.sequence import Sequence, find, missing
 
@@ -61,7 +61,7 @@ class Survey:
     @property
     def bytes(self) -> int:
         """Size of all frames asked for."""
-        return sum(layout.bytes for layout in self.layouts.values())
+        return sum(map(os.path.getsize, map(self.sequence.pattern.text, self.frames)))
 
     @property
     def left_alone(self) -> tuple[str, ...]:
@@ -83,7 +83,7 @@ def survey(shot: Shot, folder: Path) -> Survey:
     """
     sequence = find(folder / shot.plate.replace("{shot}", shot.name))
     frames = _frames(shot, sequence)
-    layouts = _Layouts(frames, (files.inspect(sequence.path(number)) for number in frames))
+    layouts = Layouts(frames, map(files.inspect, map(sequence.pattern.text, frames)))
     first = layouts[frames.first]
     for number, layout in layouts.items():
         difference = first.same_shape(layout)
@@ -103,35 +103,6 @@ def survey(shot: Shot, folder: Path) -> Survey:
     _one_type(first.parts, groups, sequence.path(frames.first))
     pulled = _pulled(sequence, layouts)
     return Survey(sequence, frames, layouts, groups, _layers(first.parts, groups), pulled)
-
-
-class _Layouts(Mapping[int, Layout]):
-    """What frames say about themselves; what neighbours say alike, which is nearly all, once."""
-
-    def __init__(self, frames: FrameRange, layouts: Iterable[Layout]) -> None:
-        self._frames = frames
-        self._alike: list[Layout] = []
-        self._bytes = array("q")
-        self._timecodes: list[str | None] = []
-        for layout in layouts:
-            alike = replace(layout, bytes=0, timecode=None)
-            before = self._alike[-1] if self._alike else alike
-            self._alike.append(before if before == alike else alike)
-            self._bytes.append(layout.bytes)
-            self._timecodes.append(layout.timecode)
-
-    def __getitem__(self, frame: int) -> Layout:
-        if frame not in self._frames:
-            raise KeyError(frame)
-        place = bisect_left(self._frames.numbers, frame)
-        size, timecode = self._bytes[place], self._timecodes[place]
-        return replace(self._alike[place], bytes=size, timecode=timecode)
-
-    def __iter__(self) -> Iterator[int]:
-        return iter(self._frames)
-
-    def __len__(self) -> int:
-        return len(self._frames)
 
 
 def _frames(shot: Shot, sequence: Sequence) -> FrameRange:

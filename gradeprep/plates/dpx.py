@@ -29,6 +29,7 @@ from gradeprep.plates.dpxheader import (
     patched,
     value,
 )
+from gradeprep.plates.regular import opened
 
 __all__ = ["inspect", "new_header", "patched", "read", "write"]
 
@@ -39,7 +40,7 @@ _SOURCES = ("input_device", "source_file")
 """Fields that tell the tape or file a frame comes from: which of them is common practice."""
 
 
-def inspect(path: Path) -> Layout:
+def inspect(path: str | Path) -> Layout:
     """What a file says about itself: no pixel is decoded.
 
     Raises:
@@ -47,14 +48,13 @@ def inspect(path: Path) -> Layout:
         CannotCarryError: It is whole, but of a kind that would come out with something lost.
         OSError: It cannot be opened.
     """
-    with _opened(path) as (_, head, size, elements):
+    with _with_elements(path) as (_, head, _, elements):
         return Layout(
             format="dpx",
             parts=tuple(_part_layout(element, len(elements)) for element in elements),
             timecode=value(head, "timecode"),
             rate=frame_rate(head),
             reels=tuple(filter(None, (value(head, name) for name in _SOURCES))),
-            bytes=size,
         )
 
 
@@ -77,7 +77,7 @@ def read(path: Path) -> Frame:
         CannotCarryError: It is whole, but of a kind that would come out with something lost.
         OSError: It cannot be opened or read.
     """
-    with _opened(path) as (file, head, size, elements):
+    with _with_elements(path) as (file, head, size, elements):
         starts = sorted(element.offset for element in elements)
         limits = dict(zip(starts, [*starts[1:], size], strict=True))
         file.seek(0)
@@ -96,10 +96,12 @@ def read(path: Path) -> Frame:
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[tuple[BufferedReader, bytes, int, tuple[Element, ...]]]:
+def _with_elements(
+    path: str | Path,
+) -> Iterator[tuple[BufferedReader, bytes, int, tuple[Element, ...]]]:
     """The open file, its header, its size and its elements; errors name the file."""
     try:
-        with path.open("rb") as file:
+        with opened(path) as file:
             size = os.fstat(file.fileno()).st_size
             head = file.read(HEADER_BYTES)
             elements = fitted(head, size)

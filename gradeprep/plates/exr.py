@@ -92,7 +92,7 @@ def lossy(compression: str, pixel_types: Iterable[PixelType]) -> bool:
     return not LOSSY.get(compression, frozenset()).isdisjoint(pixel_types)
 
 
-def inspect(path: Path) -> Layout:
+def inspect(path: str | Path) -> Layout:
     """What an EXR file says about itself; no pixel is decoded.
 
     Raises:
@@ -108,7 +108,6 @@ def inspect(path: Path) -> Layout:
         pulled=_pulled(structure, path),
         history=_history(structure),
         reels=_reels(structure),
-        bytes=structure.bytes,
     )
 
 
@@ -156,7 +155,7 @@ def write(frame: Frame, path: Path) -> None:
         raise WriteError(f"could not be written: {_cause(str(error), path)}", file=path) from error
 
 
-def _scanned(path: Path) -> Structure:
+def _scanned(path: str | Path) -> Structure:
     """The file's structure, when the module can carry it."""
     structure = scan(path)
     for part in structure.parts:
@@ -224,7 +223,7 @@ def _reels(structure: Structure) -> tuple[str, ...]:
     return (raw.decode(),) if raw else ()
 
 
-def _pulled(structure: Structure, path: Path) -> float | None:
+def _pulled(structure: Structure, path: str | Path) -> float | None:
     """Stops that the file tells of; a mark that cannot be read is not taken for none."""
     if not any(STOPS in part.attributes for part in structure.parts):
         return None

@@ -36,7 +36,7 @@ from gradeprep.plates.exrimage import (
     utf8,
 )
 from gradeprep.plates.limits import Limits
-from gradeprep.plates.regular import check_regular
+from gradeprep.plates.regular import opened
 
 __all__ = ["Structure", "scan"]
 
@@ -63,7 +63,7 @@ class Structure:
     bytes: int
 
 
-def scan(path: Path, allowed: Limits | None = None) -> Structure:
+def scan(path: str | Path, allowed: Limits | None = None) -> Structure:
     """Structure of an EXR file that is whole and of a kind we carry.
 
     Args:
@@ -78,7 +78,7 @@ def scan(path: Path, allowed: Limits | None = None) -> Structure:
         PlateError: The file cannot be opened.
     """
     try:
-        with _open(path) as file:
+        with opened(path) as file:
             size = os.fstat(file.fileno()).st_size
             return _structure(_Head(file, size), allowed or limits.current())
     except FileNotFoundError as error:
@@ -88,11 +88,6 @@ def scan(path: Path, allowed: Limits | None = None) -> Structure:
     except PlateError as error:
         error.at(file=path)
         raise
-
-
-def _open(path: Path) -> BinaryIO:
-    check_regular(path)
-    return path.open("rb")
 
 
 class _Head:

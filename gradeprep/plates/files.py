@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
@@ -10,7 +11,7 @@ from gradeprep import lastwords
 from gradeprep.errors import CannotCarryError, MissingPlateError, PlateError, TornFrameError
 from gradeprep.model.frame import Frame, Layout
 from gradeprep.plates import limits
-from gradeprep.plates.regular import check_regular
+from gradeprep.plates.regular import opened
 
 __all__ = ["OTHERS", "WRITABLE", "format_of_name", "inspect", "read", "write"]
 
@@ -26,10 +27,11 @@ _MAGIC = {b"\x76\x2f\x31\x01": "exr", b"SDPX": "dpx", b"XPDS": "dpx"}
 
 def format_of_name(path: str | Path) -> str:
     """Format that a file's extension names: ``exr``, ``dpx``, or the extension itself."""
-    return Path(path).suffix.lower().removeprefix(".")
+    # no Path: this is asked of every frame
+    return os.path.splitext(path)[1].lower().removeprefix(".")  # noqa: PTH122
 
 
-def inspect(path: Path) -> Layout:
+def inspect(path: str | Path) -> Layout:
     """What a file says about itself; no pixel is decoded, but a cut file is noticed.
 
     Raises:
@@ -60,12 +62,11 @@ def write(frame: Frame, path: Path) -> None:
     _codec(frame.format).write(frame, path)
 
 
-def _format(path: Path) -> str:
+def _format(path: str | Path) -> str:
     """Format of a file's content, which must be what its name says."""
     named = format_of_name(path)
     try:
-        check_regular(path)
-        with path.open("rb") as file:
+        with opened(path) as file:
             magic = file.read(4)
     except FileNotFoundError:
         raise MissingPlateError("there is no such file", file=path) from None

@@ -21,13 +21,14 @@ __all__ = ["inspect", "read"]
 oiio.attribute("threads", 1)
 
 
-def inspect(path: Path) -> Layout:
+def inspect(path: str | Path) -> Layout:
     """What a file says about itself, after a trial read of its last scanline.
 
     Raises:
         TornFrameError: Cut or garbled.
         CannotCarryError: More than one image, tiles of depth, or an unknown sample type.
     """
+    path = Path(path)
     image, spec = _open(path)
     try:
         if image.read_scanlines(spec.y + spec.height - 1, spec.y + spec.height, 0, 0, 1) is None:
@@ -39,7 +40,7 @@ def inspect(path: Path) -> Layout:
     window = (spec.x, spec.y, spec.width, spec.height)
     display = (spec.full_x, spec.full_y, spec.full_width, spec.full_height)
     part = PartLayout("", dict.fromkeys(_names(spec), kind), window, display)
-    return Layout(path.suffix.lower()[1:], (part,), bytes=path.stat().st_size)
+    return Layout(path.suffix.lower()[1:], (part,))
 
 
 def read(path: Path) -> Frame:

@@ -14,20 +14,21 @@ from __future__ import annotations
 
 import os
 import re
-from array import array
-from collections.abc import Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import chain, pairwise
 from pathlib import Path
 
 from gradeprep.errors import MissingPlateError, RequestError, UnevenPlateError
-from gradeprep.model.framerange import FrameRange
+from gradeprep.model.framerange import FrameRange, Numbers
 
 __all__ = ["IMAGES", "Pattern", "Sequence", "find", "missing", "plates_in"]
 
 IMAGES = ("exr", "dpx", "cin", "tif", "tiff", "hdr", "pfm")
 """Extensions, in either case, that are taken for frames where a whole folder is named."""
 
+_ENDS = tuple(f".{extension}" for extension in IMAGES)
 _TOKEN = re.compile(r"#+|@+|%(?:0(?P<width>[1-9][0-9]?))?d")
 _DIGITS = r"[0-9]{1,15}"
 _MINUS = r"-(?=0*[1-9])"
@@ -205,8 +206,10 @@ def _only(folder: Path) -> Sequence:
 def _matching(pattern: Pattern) -> Sequence:
     """The plate of a pattern that has a frame token."""
     name = re.compile(f"{re.escape(pattern.head)}((?:{_MINUS})?{_DIGITS}){re.escape(pattern.tail)}")
-    matches = map(name.fullmatch, _files(pattern.folder))
-    plate, rest = _fitting(pattern, (match[1] for match in matches if match))
+    written = _Written()
+    for match in filter(None, map(name.fullmatch, _files(pattern.folder))):
+        written.add(match[1])
+    plate = written.take(pattern)
     if not plate.frames:
         there = plates_in(pattern.folder)
         raise MissingPlateError(
@@ -214,7 +217,7 @@ def _matching(pattern: Pattern) -> Sequence:
             remedy=f"its folder holds {_listed(there) if there else 'no frames'}",
             file=str(pattern),
         )
-    for other in _by_width(pattern, rest):
+    for other in written.plates(pattern):
         _refuse_twins(plate, other)
     return plate
 
@@ -231,49 +234,56 @@ def _files(folder: Path) -> Iterator[str]:
 def plates_in(folder: Path) -> list[Sequence]:
     """All plates of a folder, by name; differently padded ones apart, the narrowest first."""
     plates: list[Sequence] = []
-    numbered: dict[tuple[str, str], list[str]] = {}
+    numbered: defaultdict[tuple[str, str], _Written] = defaultdict(_Written)
     for name in _files(folder):
-        if Path(name).suffix.lower().removeprefix(".") not in IMAGES:
+        if not name.lower().endswith(_ENDS):
             continue
         head, digits, tail = _split(name)
         if digits:
-            numbered.setdefault((head, tail), []).append(digits)
+            numbered[head, tail].add(digits)
         else:
             plates.append(_single(folder / name))
-    for (head, tail), digits_of_frames in numbered.items():
-        plates += _by_width(Pattern(folder, head, 1, tail), digits_of_frames)
+    for (head, tail), written in numbered.items():
+        plates += written.plates(Pattern(folder, head, 1, tail))
     return sorted(plates, key=lambda plate: (plate.pattern.head, plate.pattern.tail))
 
 
 def _split(name: str) -> tuple[str, str, str]:
     """Head, digits and tail of a file's name; all of it is head where it has no frame number."""
-    suffix = Path(name).suffix
-    stem = name.removesuffix(suffix)
+    stem, suffix = os.path.splitext(name)  # noqa: PTH122  # a Path of every file is slow
     number = _NUMBER.search(stem)
     if number is None or _NO_FRAME.search(stem, 0, number.start()):
         return name, "", ""
     return stem[: number.start()], number[0], suffix
 
 
-def _by_width(pattern: Pattern, digits: list[str]) -> list[Sequence]:
-    """One plate for each way that frame numbers are padded."""
-    plates = []
-    while digits:
-        width = min(len(number.lstrip("-")) for number in digits)
-        plate, digits = _fitting(replace(pattern, width=width), digits)
-        plates.append(plate)
-    return plates
+class _Written:
+    """Frame numbers as files tell them, by how many digits they are written with."""
 
+    def __init__(self) -> None:
+        self._by_digits: defaultdict[int, Numbers] = defaultdict(Numbers)
 
-def _fitting(pattern: Pattern, digits: Iterable[str]) -> tuple[Sequence, list[str]]:
-    """The plate of the numbers that are padded as the pattern says, and the other numbers."""
-    fitting, others = array("q"), []
-    for number in digits:
-        if _digits(int(number), pattern.width) == number:
-            fitting.append(int(number))
-        else:
-            others.append(number)
-    return Sequence(pattern, FrameRange.of(fitting)), others
+    def add(self, digits: str) -> None:
+        """One more, a minus sign perhaps before it."""
+        self._by_digits[len(digits.lstrip("-"))].add(int(digits))
+
+    def take(self, pattern: Pattern) -> Sequence:
+        """The plate of the numbers that are padded as the pattern says; they are gone then."""
+        runs = [self._by_digits.pop(pattern.width, Numbers()).ascending()]
+        for digits in [digits for digits in self._by_digits if digits > pattern.width]:
+            padded = Numbers()
+            unpadded = Numbers()
+            for number in self._by_digits.pop(digits).ascending():
+                (unpadded if abs(number) >= 10 ** (digits - 1) else padded).add(number)
+            runs.append(unpadded.ascending())
+            if padded.ascending():
+                self._by_digits[digits] = padded
+        return Sequence(pattern, FrameRange.of(chain.from_iterable(runs)))
+
+    def plates(self, pattern: Pattern) -> Iterator[Sequence]:
+        """One plate for each way that the numbers are padded, the narrowest first."""
+        while self._by_digits:
+            yield self.take(replace(pattern, width=min(self._by_digits)))
 
 
 def _digits(frame: int, width: int) -> str:

@@ -51,7 +51,7 @@ def test_planes_are_replaced_in_their_order():
     ("other", "difference"),
     [
         (LAYOUT, None),
-        (replace(LAYOUT, timecode="01:00:00:00", bytes=9), None),
+        (replace(LAYOUT, timecode="01:00:00:00"), None),
         (replace(LAYOUT, parts=(replace(PART, data_window=(1, 1, 2, 1)),)), None),
         (replace(LAYOUT, parts=(replace(PART, compression="piz", tiles=(64, 64)),)), None),
         (replace(LAYOUT, format="dpx"), "it is dpx, the others are exr"),

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradeprep.model.framerange import LIMIT, FrameRange
+from gradeprep.model.framerange import LIMIT, FrameRange, Numbers
 
 numbers = st.sets(st.integers(-60, 60) | st.integers(-(10**15) + 1, 10**15 - 1), max_size=40)
 
@@ -179,3 +179,22 @@ def test_is_immutable_and_keeps_its_order():
     for stray in (10**15, -(10**15)):
         with pytest.raises(ValueError, match="at most 15 digits"):
             FrameRange.of([0, stray])
+
+
+@given(st.lists(st.integers(-8, 8) | st.integers(-(10**15) + 1, 10**15 - 1), max_size=30))
+def test_numbers_in_any_order_come_out_once_ascending(these):
+    found = Numbers()
+    for number in these:
+        found.add(number)
+    assert list(found.ascending()) == sorted(set(these))
+
+
+@pytest.mark.parametrize(
+    "order", [range(10_000), range(9_999, -1, -1), [*range(1, 10_000, 2), *range(0, 10_000, 2)]]
+)
+def test_numbers_that_are_one_run_are_one_range(order):
+    found = Numbers()
+    for number in order:
+        found.add(number)
+    assert found.ascending() == range(10_000)
+    assert len(found._starts) == len(found._ends) == 1

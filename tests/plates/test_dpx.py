@@ -110,7 +110,6 @@ class TestRealFiles:
 
     def test_inspect_and_read_agree(self, path):
         layout, frame = dpx.inspect(path), dpx.read(path)
-        assert layout.bytes == path.stat().st_size
         assert [part.name for part in layout.parts] == [part.name for part in frame.parts]
         for told, part in zip(layout.parts, frame.parts, strict=True):
             assert dict(told.channels) == dict.fromkeys(part.channels, f"uint{part.bits}")
@@ -372,7 +371,7 @@ def test_a_file_says_what_it_is_without_its_pixels(tmp_path):
     raw = dpx.patched(header(), input_device="A017", source_file="A017C003.raw")
     path.write_bytes(raw + packed(codes()))
     layout = dpx.inspect(path)
-    assert (layout.format, layout.bytes) == ("dpx", 2048 + 140)
+    assert layout.format == "dpx"
     assert (layout.timecode, layout.rate) == ("01:02:03:04", "24")
     assert layout.reels == ("A017", "A017C003.raw")
     (part,) = layout.parts

@@ -362,7 +362,7 @@ def test_inspect_tells(tmp_path, attributes, expected):
     path.write_bytes(marked(**attributes))
     layout = exr.inspect(path)
     assert (layout.timecode, layout.rate, layout.pulled, layout.history) == expected
-    assert (layout.format, layout.bytes) == ("exr", path.stat().st_size)
+    assert layout.format == "exr"
     part = exr.read(path).parts[0]
     assert (exr.timecode(part), exr.rate(part)) == expected[:2]
 
