@@ -12,6 +12,7 @@ from bench.jobs import Job, every_job, usual_jobs
 from bench.measure import Measured, Sample, clock, measure
 from bench.plates import CARD, STOPS_HOT, Kind, Plates, linear_table
 from bench.programs import Programs, Way
+from bench.scaling import Length, Sized, since
 
 from gradeprep.plates import files
 
@@ -130,7 +131,24 @@ def test_a_tiny_scaling_prints_its_table(capsys):
     main(["--tiny", "--jobs", "2", "--only", "lengths"])
     out = capsys.readouterr().out
     assert [row[0] for row in rows_of(out)[2:]] == ["3", "4"]
-    assert "The parent grows by" in out
+    assert "From 3 frames on, one more takes" in out
+
+
+def test_what_one_frame_more_takes_is_told_round_by_round():
+    short = Length(10, [Sample(1.0, 2.0, 50, 1000), Sample(1.5, 2.0, 50, 3000)])
+    long = Length(20, [Sample(3.0, 6.0, 60, 1100), Sample(2.5, 7.0, 60, 3300)])
+    assert since(short, long, "own") == figures.Spread(20.0, 10.0, 30.0)
+    assert since(None, long, "wall") == figures.Spread(0.1375, 0.125, 0.15)
+    told = table.length_table([short, long])
+    assert "| 20 | 2.75 (2.50 to 3.00) | 150 (100 to 200) | 450 (400 to 500) |" in told
+    assert "From 10 frames on, one more takes 20.0 (10.0 to 30.0) bytes" in told
+
+
+def test_sizes_are_told_as_a_slope():
+    small, large = (
+        Sized((1000, side), figures.Spread(ms, ms, ms)) for side, ms in ((1000, 0.1), (4000, 0.5))
+    )
+    assert "One megapixel more costs 133 ms." in table.size_table([small, large])
 
 
 def test_what_being_sure_takes_stands_beside_the_codec(capsys):

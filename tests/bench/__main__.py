@@ -160,7 +160,7 @@ def _scales(
                 scaling.sizes(plates, programs, extent.sizes, extent.counts, rounds)
             )
         else:
-            yield table.length_table(scaling.lengths(plates, programs, extent.lengths))
+            yield table.length_table(scaling.lengths(plates, programs, extent.lengths, rounds))
 
 
 def _save(text: str, measured: Sequence[Sequence[Measured]], folder: Path, told: str) -> None:

@@ -7,13 +7,14 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import repeat
 from statistics import median
 
 from gradeprep.machine import processors
 from gradeprep.plates import files
 from gradeprep.plates.atomic import digest
 
-from .figures import Spread, further, slope, whole
+from .figures import Spread, further, whole
 from .floor import copy_exr, start
 from .jobs import Job
 from .measure import Measured, Sample, clock, measure
@@ -25,8 +26,8 @@ __all__ = [
     "Sized",
     "Worked",
     "lengths",
-    "memory_slope",
     "safety",
+    "since",
     "sizes",
     "startup",
     "typical",
@@ -61,10 +62,10 @@ class Sized:
 
 @dataclass(frozen=True, slots=True)
 class Length:
-    """One run over a sequence of tiny frames."""
+    """Runs over a sequence of tiny frames."""
 
     frames: int
-    sample: Sample
+    samples: list[Sample]
 
 
 def workers(
@@ -97,15 +98,11 @@ def sizes(
     return found
 
 
-def lengths(plates: Plates, programs: Programs, these: Sequence[int]) -> list[Length]:
-    """A pull of tiny frames, one run a length."""
-    way = programs.pull(*_OPTIONS, extension="exr")
-    job = Job("length", Kind(_TINY), (way,))
-    found = []
-    for frames in these:
-        (one,) = measure(job, plates, counts=[frames], rounds=1)
-        found.append(Length(frames, whole(one)[0]))
-    return found
+def lengths(plates: Plates, programs: Programs, these: Sequence[int], rounds: int) -> list[Length]:
+    """A pull of tiny frames at several lengths, in turns."""
+    job = Job("length", Kind(_TINY), (programs.pull(*_OPTIONS, extension="exr"),))
+    (one,) = measure(job, plates, counts=these, rounds=rounds)
+    return [Length(frames, samples) for frames, samples in one.samples.items()]
 
 
 def startup(plates: Plates, programs: Programs, rounds: int) -> dict[str, list[Sample]]:
@@ -153,9 +150,14 @@ def safety(plates: Plates, size: tuple[int, int], rounds: int) -> dict[str, Spre
     return {name: Spread.of(seconds) for name, seconds in taken.items()}
 
 
-def memory_slope(found: Sequence[Length]) -> float:
-    """Bytes of the process that plans which one frame more takes."""
-    return slope([one.frames for one in found], [one.sample.own for one in found])
+def since(before: Length | None, one: Length, what: str) -> Spread:
+    """What one frame more took, in that unit of a sample, between two lengths."""
+    frames = one.frames - (before.frames if before else 0)
+    start = [getattr(sample, what) for sample in before.samples] if before else repeat(0)
+    return Spread.of(
+        (getattr(sample, what) - less) / frames
+        for sample, less in zip(one.samples, start, strict=False)
+    )
 
 
 def _rate(one: Measured) -> Spread:

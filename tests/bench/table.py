@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from statistics import median
 
-from .figures import Spread, best, further, ratios, whole
+from .figures import Spread, best, further, ratios, slope, whole
 from .measure import Measured, Sample
 from .programs import OURS
-from .scaling import Length, Sized, Worked, memory_slope, typical
+from .scaling import Length, Sized, Worked, since, typical
 
 __all__ = [
     "jobs_table",
@@ -85,30 +85,42 @@ def size_table(found: Sequence[Sized]) -> str:
         )
         for one in found
     ]
-    return _table(("frame", "one frame more, ms", "ms a megapixel"), rows)
+    told = _table(("frame", "one frame more, ms", "ms a megapixel"), rows)
+    if len(found) > 1:
+        sizes = [one.megapixels for one in found]
+        more = slope(sizes, [1000 * one.further.median for one in found])
+        told += f"\nOne megapixel more costs {_digits(more)} ms.\n"
+    return told
 
 
 def length_table(found: Sequence[Length]) -> str:
     """Cost of a frame by the sequence's length; each row against the one before it."""
-    rows = []
-    for before, one in zip((None, *found), found, strict=False):
-        step = one.frames - (before.frames if before else 0)
-        wall = one.sample.wall - (before.sample.wall if before else 0)
-        cpu = one.sample.cpu - (before.sample.cpu if before else 0)
-        rows.append(
-            (
-                f"{one.frames:,}",
-                f"{one.sample.wall:.1f}",
-                f"{1000 * wall / step:.2f} ({1000 * cpu / step:.2f})",
-                f"{one.sample.own / 1e6:.1f}",
-                f"{one.sample.peak / 1e6:.1f}",
-            )
+    rows = [
+        (
+            f"{one.frames:,}",
+            _spread(Spread.of(sample.wall for sample in one.samples)),
+            _spread(since(before, one, "wall").times(1000)),
+            _spread(since(before, one, "cpu").times(1000)),
+            _spread(_megabytes(one, "own")),
+            _spread(_megabytes(one, "peak")),
         )
-    head = ("frames", "s", "ms a frame since the row above (CPU)", "parent MB", "largest MB")
-    told = _table(head, rows)
-    if len(found) > 1:
-        told += f"\nThe parent grows by {memory_slope(found) / 1000:.2f} kB a frame.\n"
-    return told
+        for before, one in zip((None, *found), found, strict=False)
+    ]
+    since_above = ("ms a frame since the row above", "CPU ms")
+    told = _table(("frames", "s", *since_above, "planning process, MB", "largest, MB"), rows)
+    if len(found) < 2:
+        return told
+    before, last = found[-2:]
+    own = _megabytes(last, "own")
+    return (
+        f"{told}\nFrom {before.frames:,} frames on, one more takes "
+        f"{_spread(since(before, last, 'own'))} bytes of the process that plans; runs of "
+        f"{last.frames:,} differ by {1000 * (own.high - own.low):.0f} kB.\n"
+    )
+
+
+def _megabytes(one: Length, what: str) -> Spread:
+    return Spread.of(getattr(sample, what) / 1e6 for sample in one.samples)
 
 
 def safety_table(found: Mapping[str, Spread]) -> str:
