@@ -69,7 +69,7 @@ class _Take:
         nominal = _USUAL if rate is None else round(rate)
         start = None if told is None else timecode.count(told, nominal)
         if told is None or start is None:
-            return told
+            return None
         return timecode.label(start + frame - self.first, nominal, drop=";" in told)
 
 

@@ -45,6 +45,7 @@ def test_tells_back_what_each_frame_said(layouts, first, step):
         ("24000/1001", 24, "00:59:58:12", False),
         ("30000/1001", 30, "00:00:58;20", True),  # over a minute, where labels are left out
         ("50", 50, "10:00:00:00", False),
+        (None, 24, "10:00:00:00", False),  # the usual rate is taken for one that is not told
     ],
 )
 @pytest.mark.parametrize("step", [1, 2])

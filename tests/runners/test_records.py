@@ -52,6 +52,12 @@ def test_what_went_in_comes_out_by_number(stops, others):
     assert [repr(one) for one in kept] == [repr(one) for one in in_order]  # -0.0 among them
 
 
+def test_nothing_of_a_frame_stays_in_memory():
+    kept = kept_of(*map(record, range(20)))
+    assert kept._homeless == {}
+    assert list(kept.frames) == list(range(20))
+
+
 def test_the_later_of_two_counts():
     kept = kept_of(record(1), record(2))
     kept.add(record(1, -2.0))
