@@ -73,7 +73,7 @@ Stages = tuple[StageOrder, ...]
 """The stages of a frame, in the order they are applied."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, config=_PLAIN)
+@dataclass(frozen=True, kw_only=True, config=_PLAIN)
 class FrameOrder:
     """One frame: where from, where to, and the stages in order.
 
@@ -86,6 +86,7 @@ class FrameOrder:
         history: Digests of recipes that the source says were applied before, oldest first.
 
     No model, for there is one of it for every frame of a plan: a model takes five times its room.
+    No slots either: to send one that has some, Python lists its fields in tuples, and keeps those.
     """
 
     number: int
