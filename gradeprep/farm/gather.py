@@ -21,7 +21,7 @@ from gradeprep.runners import share
 from gradeprep.runners.claim import claimed
 from gradeprep.runners.journal import Journal, known_records
 from gradeprep.runners.one import Failed
-from gradeprep.runners.seal import others_known, relative, room_for, seal
+from gradeprep.runners.seal import blank_records, others_known, relative, seal
 
 __all__ = ["Gathered", "gather"]
 
@@ -81,7 +81,7 @@ def gather(bundle: Bundle, name: str, *, places: Places, partial: bool, jobs: in
         missing = FrameRange.of(frame.number for frame in shot.task.frames) - told - wrong
         if (missing or wrong) and not (partial and right):
             return Gathered(None, None, told, missing, wrong)
-        frames = room_for(shot, others_known(shot, known))
+        frames = blank_records(shot, others_known(shot, known))
         for record in right.values():
             frames.add(relative(record, shot.folder))
         sealed = seal(shot, path, frames, _left(shot, missing, wrong))

@@ -16,8 +16,8 @@ from gradeprep.errors import (
     CannotCarryError,
     OutputRefusedError,
 )
-from gradeprep.model.alike import Alike
 from gradeprep.model.record import PlateRecord
+from gradeprep.model.stretches import Stretches
 from gradeprep.model.task import (
     ARITHMETIC,
     ColourOrder,
@@ -53,7 +53,7 @@ def plan_shot(shot: ShotPlanner) -> ShotPlan:
     order, output = shot.output
     _not_pulled_before(shot)
     digest = _digest(shot, order, output)
-    stages = Alike(map(shot.settled.orders, found.frames))
+    stages = Stretches(map(shot.settled.orders, found.frames))
     frames = FrameOrders(found.frames.numbers, stages, _orders(shot, place))
     decisions = stages.each(partial(_decision, shot))
     used = decisions.each(lambda decision: _kernel(shot, decision, order, output))

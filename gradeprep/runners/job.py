@@ -19,7 +19,7 @@ from gradeprep.runners.journal import Journal, known_records, still_right
 from gradeprep.runners.local import Local
 from gradeprep.runners.one import Failed
 from gradeprep.runners.records import Records
-from gradeprep.runners.seal import Sealed, absolute, others_known, relative, room_for, seal
+from gradeprep.runners.seal import Sealed, absolute, blank_records, others_known, relative, seal
 
 __all__ = ["Job", "Progress", "ShotResult", "run_plan"]
 
@@ -144,7 +144,7 @@ def _run_shot(shot: ShotPlan, manner: _Manner) -> ShotResult:
     path = sidecar.path_for(shot.folder, shot.task.shot)
     known = known_records(path, shot.task.digest)[1]
     journal = Journal(shot.folder, shot.task.shot, shot.task.digest)
-    records = room_for(shot, others_known(shot, known))
+    records = blank_records(shot, others_known(shot, known))
     before = sidecar.merged((absolute(one, shot.folder) for one in known), journal.records)
     kept = _kept(shot, before) if manner.resume and before else ()
     failed: tuple[Failed, ...] = ()

@@ -15,7 +15,7 @@ from gradeprep.pipeline.planned import ShotPlan
 from gradeprep.runners.one import Failed
 from gradeprep.runners.records import Records
 
-__all__ = ["Sealed", "absolute", "others_known", "relative", "room_for", "seal"]
+__all__ = ["Sealed", "absolute", "others_known", "relative", "blank_records", "seal"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +42,8 @@ def others_known(shot: ShotPlan, known: tuple[FrameRecord, ...]) -> tuple[FrameR
     return tuple(record for record in known if record.number not in own)
 
 
-def room_for(shot: ShotPlan, others: tuple[FrameRecord, ...]) -> Records:
-    """Records of frames that were not ordered now, and room for all that are."""
+def blank_records(shot: ShotPlan, others: tuple[FrameRecord, ...]) -> Records:
+    """Records of frames that were not ordered now, with a blank for each that is."""
     ordered = FrameRange.of(order.number for order in shot.task.frames)
     kept = FrameRange.of(record.number for record in others)
     frames = Records(ordered | kept if kept else ordered)

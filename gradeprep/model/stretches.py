@@ -8,19 +8,19 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import chain, pairwise, repeat
 from typing import TypeVar, overload
 
-__all__ = ["Alike"]
+__all__ = ["Stretches"]
 
 T = TypeVar("T")
 U = TypeVar("U")
 
 
-class Alike(Sequence[T]):
+class Stretches(Sequence[T]):
     """One value a frame; neighbours that are equal share one.
 
     Args:
         values: The values in order.
 
-    >>> Alike("aaab")[2], len(Alike("aaab")), Alike("aaab").distinct
+    >>> Stretches("aaab")[2], len(Stretches("aaab")), Stretches("aaab").distinct
     ('a', 4, ('a', 'b'))
     """
 
@@ -40,9 +40,9 @@ class Alike(Sequence[T]):
         """The values that neighbours share, in order; one may come again later on."""
         return tuple(self._values)
 
-    def each(self, made: Callable[[T], U]) -> Alike[U]:
+    def each(self, made: Callable[[T], U]) -> Stretches[U]:
         """What is made of the value of each frame; made once where neighbours share it."""
-        return Alike(chain.from_iterable(map(repeat, map(made, self._values), self._lengths())))
+        return Stretches(chain.from_iterable(map(repeat, map(made, self._values), self._lengths())))
 
     def __len__(self) -> int:
         return self._starts[-1]
@@ -51,12 +51,12 @@ class Alike(Sequence[T]):
     def __getitem__(self, place: int) -> T: ...
 
     @overload
-    def __getitem__(self, place: slice) -> Alike[T]: ...
+    def __getitem__(self, place: slice) -> Stretches[T]: ...
 
-    def __getitem__(self, place: int | slice) -> T | Alike[T]:
+    def __getitem__(self, place: int | slice) -> T | Stretches[T]:
         places = range(len(self))[place]  # refuses what is not there, as a list does
         if isinstance(places, range):
-            return Alike(map(self.__getitem__, places))
+            return Stretches(map(self.__getitem__, places))
         return self._values[bisect_right(self._starts, places) - 1]
 
     def __iter__(self) -> Iterator[T]:

@@ -8,47 +8,46 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradeprep.model.alike import Alike
+from gradeprep.model.stretches import Stretches
 
 few = st.lists(st.integers(0, 2), max_size=30)
 
 
 @given(few, st.slices(30), st.integers(-40, 40))
 def test_answers_as_a_list_does(values, piece, place):
-    alike = Alike(values)
-    assert list(alike) == values
-    assert len(alike) == len(values)
-    assert list(alike[piece]) == values[piece]
-    assert alike.count(1) == values.count(1)
+    kept = Stretches(values)
+    assert list(kept) == values
+    assert len(kept) == len(values)
+    assert list(kept[piece]) == values[piece]
+    assert kept.count(1) == values.count(1)
     if -len(values) <= place < len(values):
-        assert alike[place] == values[place]
+        assert kept[place] == values[place]
     else:
         with pytest.raises(IndexError):
-            alike[place]
+            kept[place]
 
 
 @given(few)
 def test_neighbours_that_are_equal_share_one(values):
-    alike = Alike(values)
-    kept = alike.distinct
+    kept = Stretches(values).distinct
     assert all(one != other for one, other in pairwise(kept))
     assert set(kept) == set(values)
 
 
 def test_ten_thousand_equal_frames_are_asked_once():
     asked = []
-    alike = Alike([("pull", -3.0)] * 10_000).each(lambda stage: asked.append(stage) or stage[1])
+    kept = Stretches([("pull", -3.0)] * 10_000).each(lambda stage: asked.append(stage) or stage[1])
     assert asked == [("pull", -3.0)]
-    assert (len(alike), alike.distinct, alike[9_999]) == (10_000, (-3.0,), -3.0)
+    assert (len(kept), kept.distinct, kept[9_999]) == (10_000, (-3.0,), -3.0)
 
 
 @given(few)
 def test_what_is_made_of_each_is_made_of_each(values):
-    made = Alike(values).each(lambda value: value // 2)
+    made = Stretches(values).each(lambda value: value // 2)
     assert list(made) == [value // 2 for value in values]
     assert all(one != other for one, other in pairwise(made.distinct))
 
 
 def test_a_value_that_equals_nothing_is_its_own_neighbour():
     nan = float("nan")
-    assert len(Alike([nan] * 5).distinct) == 1
+    assert len(Stretches([nan] * 5).distinct) == 1
