@@ -16,8 +16,8 @@ import PyOpenColorIO as ocio
 from gradeprep.colour import Colour
 from gradeprep.conversions import Convert, applied
 from gradeprep.errors import ColourError
+from gradeprep.model.order import LookOrder
 from gradeprep.model.recipe import LookAsk
-from gradeprep.model.task import LookOrder
 from gradeprep.model.wording import hinted
 from gradeprep.plates.regular import content
 from gradeprep.transforms import from_file

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from typing import Self
 
 from gradeprep.model.record import Counts, FileRecord, FrameRecord
-from gradeprep.model.task import FrameOrder, Task
-from gradeprep.runners.one import Failed
+from gradeprep.model.order import FrameOrder, Task
+from gradeprep.runners.outcome import Failed
 
 __all__ = ["FakeEngine"]
 

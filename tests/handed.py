@@ -24,7 +24,7 @@ from gradeprep.model.record import (
     Reversible,
     ShotRecord,
 )
-from gradeprep.model.task import ColourOrder, OutputOrder, StageOrder
+from gradeprep.model.order import ColourOrder, OutputOrder, StageOrder
 from gradeprep.plates import files
 from gradeprep.plugins.contracts import Decided
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from gradeprep.model.task import StageOrder
+from gradeprep.model.order import StageOrder
 from gradeprep.pipeline import kernels
 from gradeprep.pipeline.decision import Decision, prepare
 

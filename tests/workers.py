@@ -8,7 +8,7 @@ import signal
 from pathlib import Path
 
 from gradeprep.errors import TornFrameError
-from gradeprep.model.task import ColourOrder, FrameOrder, OutputOrder, Task
+from gradeprep.model.order import ColourOrder, FrameOrder, OutputOrder, Task
 
 __all__ = [
     "MARK",

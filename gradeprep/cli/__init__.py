@@ -40,7 +40,7 @@ COMMANDS = {
     "report": "Write a page of all shots: pictures, numbers, all that was applied.",
     "plugins": "List stages, meters, checks and hand-overs.",
     "completion": "Print what lets a shell complete commands and options.",
-    "schema": "Print the JSON Schema of recipes, sidecars or tasks.",
+    "schema": "Print the JSON Schema of recipes, sidecars and other documents.",
 }
 
 

@@ -12,10 +12,9 @@ from gradeprep import sidecar
 from gradeprep.cli import options
 from gradeprep.cli.working import stopping
 from gradeprep.machine import processors
-from gradeprep.pipeline.audit import Verdict, expected
-from gradeprep.pipeline.replay import same_again
+from gradeprep.pipeline.audit import Verdict, audit_frame
 from gradeprep.runners import local
-from gradeprep.runners.one import Failed
+from gradeprep.runners.outcome import Failed
 
 __all__ = ["command"]
 
@@ -32,7 +31,7 @@ def command(
 ) -> None:
     """Check that every frame is what SIDECAR says, and follows from its source.
 
-    Sources and results are compared with their recorded hashes, and each result is made anew
+    Sources and results are compared with their recorded hashes, and each result is recomputed
     from its source and compared. Exit code 1 when any frame is not as the sidecar says.
 
     \b
@@ -40,10 +39,9 @@ def command(
       gradeprep audit normal/quay.stops.json
     """
     record = sidecar.load(sidecar_path)
-    task = same_again(record, sidecar_path.parent)
     with stopping() as stop:
         jobs = jobs or processors()
-        work = local.run(task, expected(record), jobs=jobs, memory=memory, stop=stop)
+        work = local.run(record, audit_frame, jobs=jobs, memory=memory, stop=stop)
         verdicts = sorted((_verdict(outcome) for outcome in work), key=lambda v: v.number)
     wrong = [verdict for verdict in verdicts if verdict.problems]
     for verdict in wrong:

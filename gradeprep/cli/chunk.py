@@ -12,11 +12,12 @@ from gradeprep.cli import options
 from gradeprep.cli.working import stopping
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.farm.bundle import Bundle, load
-from gradeprep.farm.chunk import ChunkResult, Step, run_chunk
+from gradeprep.farm.chunk import ChunkResult, run_chunk
+from gradeprep.farm.openjdlines import Talk
 from gradeprep.farm.places import read_places
-from gradeprep.farm.talk import Talk
 from gradeprep.machine import processors
 from gradeprep.model.framerange import FrameRange
+from gradeprep.runners.loop import Progress
 
 __all__ = ["command"]
 
@@ -65,7 +66,7 @@ def command(
                 wanted,
                 places=place,
                 jobs=jobs or processors(),
-                tell=_teller(name, talk),
+                report=_reporter(name, talk),
                 stop=stop,
             )
     except GradeprepError as error:
@@ -99,19 +100,19 @@ def _wanted(
     if shot is None:
         raise click.UsageError("say which frames: --shot and --frames, or --number")
     if frames is None:
-        return shot, FrameRange.of(order.number for order in bundle.shot(shot).task.frames)
+        return shot, FrameRange.of(entry.number for entry in bundle.shot(shot).frames)
     return shot, frames
 
 
-def _teller(name: str, talk: Talk | None) -> Callable[[Step], None]:
-    def tell(step: Step) -> None:
-        if step.error:
-            click.echo(f"gradeprep: {step.error}", err=True)
+def _reporter(name: str, talk: Talk | None) -> Callable[[Progress], None]:
+    def report(progress: Progress) -> None:
+        if progress.error:
+            click.echo(f"gradeprep: {progress.error}", err=True)
         if talk:
-            talk.progress(step.done, step.total)
-            talk.status(f"{name} frame {step.number}: {step.error or 'done'}")
+            talk.progress(progress.done, progress.total)
+            talk.status(f"{name} frame {progress.number}: {progress.error or 'done'}")
 
-    return tell
+    return report
 
 
 def _end(

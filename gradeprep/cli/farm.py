@@ -107,7 +107,7 @@ def _left_out(plan: Plan) -> dict[str, str]:
         if shot.blocked:
             found[name] = f"{name}: {shot.blocked[0].line}"
         else:
-            sidecar_is_ours(shot)
+            sidecar_is_ours(shot.document)
     return found
 
 

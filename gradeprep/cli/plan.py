@@ -13,7 +13,8 @@ from gradeprep.cli.costing import print_cost
 from gradeprep.cli.run import only
 from gradeprep.machine import processors
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.task import StageOrder
+from gradeprep.model.order import StageOrder
+from gradeprep.model.record import PlateRecord
 from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.cost import PATIENCE, estimate
 from gradeprep.pipeline.plan import make_plan
@@ -84,42 +85,44 @@ def _print(plan: Plan) -> None:
 
 
 def _lines(shot: ShotPlan) -> list[tuple[str, str]]:
-    task = shot.task
-    colour, first, last = task.colour, task.frames[0], task.frames[-1]
+    document = shot.document
+    source, result, colour = document.source, document.result, document.colour
+    first, last, back = document.frames[0], document.frames[-1], document.reversible
     lines = [
-        ("source", f"{shot.source.pattern}  {shot.source.frames}  ({len(task.frames)} frames)"),
-        ("", f"{shot.source.type}, {shot.source.compression}, {_time(shot)}"),
-        ("result", shot.result.pattern),
-        ("", f"{shot.result.type}, {shot.result.compression}"),
+        ("source", f"{source.pattern}  {source.frames}  ({len(document.frames)} frames)"),
+        ("", f"{source.type}, {source.compression}, {_time(source)}"),
+        ("result", result.pattern),
+        ("", f"{result.type}, {result.compression}"),
         ("space", f"{colour.source} ({shot.space_from}) -> {colour.working} -> {colour.result}"),
     ]
     lines += [("stage", text) for text in _stages(first.stages, last.stages)]
     lines += [
         ("kernel", ", ".join(f"{name} on {count}" for name, count in shot.kernels.items())),
-        ("back", f"{'exact' if shot.reversible.exact else 'bounded'}: {shot.reversible.why}"),
+        ("back", f"{'exact' if back.exact else 'bounded'}: {back.why}"),
         ("disk", _disk(shot)),
     ]
-    if shot.reversible.ulp is None:
-        lines[-2] = ("back", f"not exact: {shot.reversible.why}")
+    if back.ulp is None:
+        lines[-2] = ("back", f"not exact: {back.why}")
     lines += [
-        ("reading", f"{r.meter}: {r.stops:+.3f} stops, sigma {r.sigma:.3f}") for r in shot.readings
+        ("reading", f"{r.meter}: {r.stops:+.3f} stops, sigma {r.sigma:.3f}")
+        for r in document.readings
     ]
-    lines += [(f.severity, f.line) for f in shot.findings]
+    lines += [(f.severity, f.line) for f in document.findings]
     return lines
 
 
-def _time(shot: ShotPlan) -> str:
-    timecode = shot.source.timecode
-    rate = f" at {shot.source.rate}" if shot.source.rate else ""
+def _time(plate: PlateRecord) -> str:
+    timecode = plate.timecode
+    rate = f" at {plate.rate}" if plate.rate else ""
     return f"timecode {timecode[0]} to {timecode[1]}{rate}" if timecode else "no timecode"
 
 
 def _stages(first: tuple[StageOrder, ...], last: tuple[StageOrder, ...]) -> list[str]:
     told = []
     for one, other in zip(first, last, strict=True):
-        text = f"{one.stage} {one.told}"
+        text = f"{one.stage} {one.text}"
         if one != other:
-            text += f" at the first frame, {other.told} at the last"
+            text += f" at the first frame, {other.text} at the last"
         told.append(text)
     return told or ["none"]
 

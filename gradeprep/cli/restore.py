@@ -16,12 +16,12 @@ from gradeprep.cli import options
 from gradeprep.cli.working import stopping
 from gradeprep.errors import OutputRefusedError
 from gradeprep.machine import processors
-from gradeprep.model.task import Task
+from gradeprep.model.shot import ShotDocument
 from gradeprep.pipeline.flow import run_frame
-from gradeprep.pipeline.replay import taken_back
+from gradeprep.pipeline.replay import undone
 from gradeprep.runners import local, lock, share
 from gradeprep.runners.folder import result_folder
-from gradeprep.runners.one import Failed
+from gradeprep.runners.outcome import Failed
 
 __all__ = ["command"]
 
@@ -44,7 +44,7 @@ def command(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Take back what SIDECAR says was applied; write the plates as they were before to OUT.
+    """Undo what SIDECAR says was applied; write the plates as they were before to OUT.
 
     How exactly that can be done stands in the sidecar under 'reversible'.
 
@@ -53,10 +53,10 @@ def command(
       gradeprep restore normal/quay.stops.json before
     """
     record = sidecar.load(sidecar_path)
-    task = taken_back(record, sidecar_path.parent, out)
-    with stopping() as stop, _claimed(task, overwrite=overwrite):
+    document = undone(record, out)
+    with stopping() as stop, _claimed(document, overwrite=overwrite):
         lastwords.begun()
-        work = local.run(task, run_frame, jobs=jobs or processors(), memory=memory, stop=stop)
+        work = local.run(document, run_frame, jobs=jobs or processors(), memory=memory, stop=stop)
         outcomes = list(work)
     failed = [outcome for outcome in outcomes if isinstance(outcome, Failed)]
     for frame in failed:
@@ -75,12 +75,12 @@ def command(
 
 
 @contextmanager
-def _claimed(task: Task, *, overwrite: bool) -> Iterator[None]:
+def _claimed(document: ShotDocument, *, overwrite: bool) -> Iterator[None]:
     """The folder of the restored plate, ours alone for as long."""
-    folder = Path(task.frames[0].result).parent
-    with result_folder(folder), lock.held(folder, task.shot):
-        share.refuse_others(folder, task.shot)
-        existing = [order.result for order in task.frames if os.path.lexists(order.result)]
+    folder = Path(document.folder)
+    with result_folder(folder), lock.held(folder, document.shot):
+        share.refuse_others(folder, document.shot)
+        existing = [entry.result for entry in document.frames if os.path.lexists(entry.result)]
         if existing and not overwrite:
             raise OutputRefusedError("exists already", file=existing[0], remedy="say --overwrite")
         yield

@@ -19,13 +19,11 @@ from gradeprep.model.handed import HandedOver
 from gradeprep.model.judged import Checked, Measured, SceneTold
 from gradeprep.model.listed import Listed
 from gradeprep.model.recipeschema import recipe_schema
-from gradeprep.model.task import Task
 from gradeprep.pipeline.asked import kinds
 
 __all__ = ["DOCUMENTS", "command"]
 
 DOCUMENTS: dict[str, Any] = {
-    "task": Task,
     "measure": Measured,
     "scene": SceneTold,
     "check": Checked,
@@ -46,9 +44,9 @@ DOCUMENTS: dict[str, Any] = {
 @click.argument("kind", type=click.Choice(["recipe", "sidecar", *DOCUMENTS]))
 def command(kind: str) -> None:
     """Print a JSON Schema (2020-12): of recipes, with the installed plugins' parameters, of
-    sidecars, of tasks, or of what `measure`, `check`, `headroom`, `compensate`, `conform`,
-    `handover`, `doctor`, `plugins`, `farm` or `seal` tells with --json; of the cost in what `plan`
-    tells, and of a bundle's manifest. Editors complete recipes from it.
+    sidecars (a bundle's shots are the same), of what `measure`, `check`, `headroom`,
+    `compensate`, `conform`, `handover`, `doctor`, `plugins`, `farm` or `seal` prints with --json,
+    of the cost in what `plan` prints, or of a bundle's manifest. Editors complete recipes from it.
 
     \b
     Example:

@@ -12,8 +12,8 @@ from gradeprep.cli import options
 from gradeprep.errors import GradeprepError
 from gradeprep.farm.bundle import Bundle, load
 from gradeprep.farm.gather import Gathered, gather
+from gradeprep.farm.openjdlines import Talk
 from gradeprep.farm.places import Places, read_places
-from gradeprep.farm.talk import Talk
 from gradeprep.machine import processors
 from gradeprep.model.farmed import SealedTold, ShotSealed
 

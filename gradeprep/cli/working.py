@@ -7,7 +7,6 @@ import signal
 import sys
 import threading
 import time
-from array import array
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -70,13 +69,14 @@ def finish(job: Job, *, as_json: bool, quiet: bool) -> int:
 
 
 def _tell_shot(name: str, shot: ShotResult) -> None:
-    if shot.sealed is None:
+    if shot.record is None:
         return
-    stops = array("d", (frame.stops for frame in shot.sealed.frames))
-    span = f"{min(stops):+g}" if min(stops) == max(stops) else f"{stops[0]:+g} to {stops[-1]:+g}"
+    frames = shot.record.frames
+    low, high = shot.record.span
+    span = f"{low:+g}" if low == high else f"{frames[0].stops:+g} to {frames[-1].stops:+g}"
     kept = f", {shot.kept} of them kept" if shot.kept else ""
-    click.echo(f"{name}: {len(stops)} frames by {span} stops{kept}; {shot.sidecar}")
-    for finding in shot.sealed.head.findings:
+    click.echo(f"{name}: {len(frames)} frames by {span} stops{kept}; {shot.sidecar}")
+    for finding in shot.record.findings:
         if finding.severity != "fail":
             click.echo(f"  {finding.severity}: {finding.line}")
 
@@ -87,7 +87,7 @@ def _shot_json(shot: ShotResult) -> dict[str, Any]:
         "kept": shot.kept,
         "error": shot.error,
         "failed": [{"frame": f.number, "error": f.error} for f in shot.failed],
-        "record": None if shot.sealed is None else sidecar.dump(shot.sealed.record),
+        "record": None if shot.record is None else sidecar.dump(shot.record),
     }
 
 
@@ -122,7 +122,7 @@ def _progress(plan: Plan, *, quiet: bool) -> Iterator[Callable[[Progress], None]
     from rich.progress import Progress as Bar
 
     with Bar(console=Console(stderr=True), transient=True) as bar:
-        tasks = {n: bar.add_task(n, total=len(s.task.frames)) for n, s in plan.shots.items()}
+        tasks = {n: bar.add_task(n, total=len(s.document.frames)) for n, s in plan.shots.items()}
         yield lambda progress: bar.update(tasks[progress.shot], completed=progress.done)
 
 

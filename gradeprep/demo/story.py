@@ -19,7 +19,7 @@ from gradeprep.demo.picture import Row
 from gradeprep.demo.scenes import SHOTS, ShotTruth, Size, shoot
 from gradeprep.errors import OutputRefusedError
 from gradeprep.model.frame import Frame, Part
-from gradeprep.model.record import FrameRecord, ShotRecord
+from gradeprep.model.shot import FrameEntry, ShotDocument
 from gradeprep.pipeline.decision import prepare
 from gradeprep.plates import carry, dpxheader, exrheader, files
 from gradeprep.plates.atomic import publish
@@ -182,7 +182,7 @@ def judge(job: Job, folder: Path, size: Size) -> Iterator[Judged]:
             yield _judged(shot, record, folder, size)
 
 
-def _judged(shot: ShotTruth, record: ShotRecord, folder: Path, size: Size) -> Judged:
+def _judged(shot: ShotTruth, record: ShotDocument, folder: Path, size: Size) -> Judged:
     errors, noises = [], []
     middle = shot.frames[len(shot.frames) // 2]
     for frame in record.frames:
@@ -210,7 +210,7 @@ def _shoot_normal(shot: ShotTruth, frame: int, size: Size) -> Picture:
     return shoot(shot, frame, size, stops=-shot.light(frame), seed=SEED)
 
 
-def _lifted(picture: Picture, frame: FrameRecord) -> Picture:
+def _lifted(picture: Picture, frame: FrameEntry) -> Picture:
     """A picture at its intended exposure through a frame's stages, the pull left out."""
     picture = picture.copy()
     weights = colour.load(colour.BUILT_IN).weights(WORKING)
@@ -220,8 +220,8 @@ def _lifted(picture: Picture, frame: FrameRecord) -> Picture:
     return picture
 
 
-def _read(folder: Path, shot: ShotTruth, frame: FrameRecord) -> Picture:
-    path = folder / "normalized" / shot.name / frame.result.file
+def _read(folder: Path, shot: ShotTruth, frame: FrameEntry) -> Picture:
+    path = folder / "normalized" / shot.name / frame.result
     return _decoded(files.read(path), _SPACES[shot.name])
 
 

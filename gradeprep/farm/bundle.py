@@ -18,8 +18,9 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from gradeprep.errors import OutputRefusedError, RequestError, WriteError
-from gradeprep.model.farmed import Manifest, ShotOrder
+from gradeprep.model.farmed import Manifest
 from gradeprep.model.framerange import FrameRange
+from gradeprep.model.shot import ShotDocument
 from gradeprep.plates.regular import content
 
 __all__ = ["MANIFEST", "Bundle", "load", "refuse_existing", "save", "text_of"]
@@ -43,7 +44,7 @@ class Bundle:
     folder: Path
     manifest: Manifest
 
-    def shot(self, name: str) -> ShotOrder:
+    def shot(self, name: str) -> ShotDocument:
         """What is ordered for a shot.
 
         Raises:
@@ -61,7 +62,7 @@ class Bundle:
         found = _content(path)
         if hashlib.sha256(found).hexdigest() != mark.sha256:
             raise RequestError("is torn, or was changed by hand", file=path, remedy=_ANEW)
-        return _parsed(ShotOrder, found, path)
+        return _parsed(ShotDocument, found, path)
 
     def frames(self, name: str) -> FrameRange:
         """Frames of a shot that the bundle has."""

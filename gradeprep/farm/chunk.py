@@ -9,48 +9,31 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Iterable, Mapping
-from contextlib import closing
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from gradeprep import sidecar
 from gradeprep.errors import OutputRefusedError, RequestError
-from gradeprep.farm import alike, part
+from gradeprep.farm import handshake, part
 from gradeprep.farm.bundle import Bundle
 from gradeprep.farm.places import Places, placed, refuse_merged
-from gradeprep.model.farmed import ShotOrder
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import FileRecord, FrameRecord
-from gradeprep.model.task import FrameOrder
-from gradeprep.pipeline.flow import planned_space, run_frame
+from gradeprep.model.shot import FrameEntry, ShotDocument
+from gradeprep.pipeline.flow import planned_space
 from gradeprep.plates import atomic
-from gradeprep.runners import local, share
+from gradeprep.runners import share
+from gradeprep.runners.engine import Engine
 from gradeprep.runners.folder import result_folder
-from gradeprep.runners.journal import known_records, still_right
-from gradeprep.runners.one import Failed
+from gradeprep.runners.journal import kept_frames, known_frames
+from gradeprep.runners.local import Local
+from gradeprep.runners.loop import Progress, run_frames
+from gradeprep.runners.outcome import Failed
 
-__all__ = ["ChunkResult", "Step", "run_chunk"]
+__all__ = ["ChunkResult", "run_chunk"]
 
 EVERY = 10.0
 """Seconds between two looks of the disk at a chunk's records; what a kill costs is done again."""
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One frame is behind us.
-
-    Attributes:
-        done: Frames of the chunk behind us.
-        total: Frames of the chunk.
-        number: Frame number.
-        error: One line where it failed.
-    """
-
-    done: int
-    total: int
-    number: int
-    error: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,32 +56,31 @@ class _Chunk:
     """A chunk in work.
 
     Attributes:
-        shot: Name of the shot.
-        id: Hash of the shot's order.
-        told: The order as the bundle tells it.
-        here: The order with paths as they are here.
-        frames: The chunk's frames.
-        part: Where its records wait.
-        names: Number to the frame's order as the bundle tells it.
-        records: Those made or kept so far.
+        order: Hash of the shot's file in the bundle.
+        part: Where its frames wait once they are done.
+        bundled: Number to the frame's entry as the bundle has it.
+        here: The chunk's frames, with paths as they are here.
+        done: Entries that are done, with the bundle's paths, so that they mean the same everywhere.
+        written: When they were last written to the part, by the monotonic clock.
     """
 
-    shot: str
-    id: str
-    told: ShotOrder
-    here: ShotOrder
-    frames: FrameRange
+    order: str
     part: Path
-    names: Mapping[int, FrameOrder] = field(init=False)
-    records: list[FrameRecord] = field(default_factory=list)
+    bundled: Mapping[int, FrameEntry]
+    here: ShotDocument
+    done: list[FrameEntry] = field(default_factory=list)
+    written: float = field(default_factory=time.monotonic)
 
-    def __post_init__(self) -> None:
-        self.names = {order.number: order for order in self.told.task.frames}
+    def add(self, entry: FrameEntry) -> None:
+        """Keep a frame that is done; the disk sees it within some seconds."""
+        self.done.append(self.bundled[entry.number].with_result(entry.finished))
+        if time.monotonic() - self.written > EVERY:
+            self.write()
 
-    @property
-    def orders(self) -> tuple[FrameOrder, ...]:
-        """What is ordered for each frame, here."""
-        return tuple(order for order in self.here.task.frames if order.number in self.frames)
+    def write(self) -> None:
+        """Put everything that is done into the part."""
+        part.add(self.part, self.here.shot, self.order, self.done)
+        self.written = time.monotonic()
 
 
 def run_chunk(
@@ -108,7 +90,7 @@ def run_chunk(
     *,
     places: Places,
     jobs: int,
-    tell: Callable[[Step], None] = lambda step: None,
+    report: Callable[[Progress], None] = lambda progress: None,
     stop: threading.Event | None = None,
 ) -> ChunkResult:
     """Make some frames of a shot, and leave their records beside the plates.
@@ -119,7 +101,7 @@ def run_chunk(
         frames: Some of its frames.
         places: Where the bundle's folders are on this machine.
         jobs: Frames at once.
-        tell: Called after every frame.
+        report: Called after every frame.
         stop: Set by somebody else to end early.
 
     Raises:
@@ -139,93 +121,64 @@ def run_chunk(
             remedy=f"it has {bundle.manifest.shots[shot].frames}",
         )
     here = placed(told, places)
-    alike.refuse_other_versions(bundle.manifest, here.task)
-    alike.refuse_changed_recipe(bundle.manifest, (shot,), places)
+    handshake.refuse_other_versions(bundle.manifest, here)
+    handshake.refuse_changed_recipe(bundle.manifest, (shot,), places)
     refuse_merged(bundle.manifest, places)
-    planned_space(here.task.colour)
+    planned_space(here.colour)
     folder, order = Path(here.folder), bundle.manifest.shots[shot].sha256
-    path = part.path_for(folder, shot, order, frames)
-    chunk = _Chunk(shot, order, told, here, frames, path)
-    _refuse_sources(chunk.orders, shot)
+    chunk = _Chunk(
+        order=order,
+        part=part.path_for(folder, shot, order, frames),
+        bundled={entry.number: entry for entry in told.frames},
+        here=here.only([entry for entry in here.frames if entry.number in frames]),
+    )
+    _refuse_sources(chunk.here)
     with result_folder(folder), share.joined(folder, shot, order=order, frames=str(frames)):
-        return _run(chunk, jobs=jobs, tell=tell, stop=stop)
+        return _run(chunk, Local(jobs), report=report, stop=stop or threading.Event())
 
 
 def _run(
     chunk: _Chunk,
+    engine: Engine,
     *,
-    jobs: int,
-    tell: Callable[[Step], None],
-    stop: threading.Event | None,
+    report: Callable[[Progress], None],
+    stop: threading.Event,
 ) -> ChunkResult:
-    kept, todo = _kept(chunk)
-    total, failed = len(chunk.frames), []
-    chunk.records.extend(kept)
-    for done, record in enumerate(kept, 1):
-        tell(Step(done, total, record.number))
-    written = time.monotonic()
+    kept = kept_frames(chunk.here, _known(chunk))
+    for entry in kept:
+        chunk.add(entry)
     try:
-        work = local.run(chunk.here.task.only(todo), run_frame, jobs=jobs, stop=stop)
-        with closing(work):
-            for outcome in work if todo else ():
-                error = ""
-                if isinstance(outcome, Failed):
-                    failed.append(outcome)
-                    error = outcome.error
-                else:
-                    chunk.records.append(_as_told(outcome, chunk.names))
-                tell(Step(len(chunk.records) + len(failed), total, outcome.number, error))
-                if time.monotonic() - written > EVERY:
-                    part.add(chunk.part, chunk.shot, chunk.id, chunk.records)
-                    written = time.monotonic()
+        failed = run_frames(chunk.here, kept, engine, keep=chunk.add, report=report, stop=stop)
     finally:
-        if len(chunk.records) > len(kept):
-            part.add(chunk.part, chunk.shot, chunk.id, chunk.records)
-    by_number = sorted(failed, key=lambda frame: frame.number)
-    return ChunkResult(len(chunk.records), len(kept), tuple(by_number))
+        if len(chunk.done) > len(kept):
+            chunk.write()
+    return ChunkResult(len(chunk.done), len(kept), failed)
 
 
-def _kept(chunk: _Chunk) -> tuple[list[FrameRecord], tuple[FrameOrder, ...]]:
-    """Records of frames that are byte for byte as an earlier try left them, and the other orders.
-
-    A sealed shot has no parts any more; its sidecar tells the same.
-    """
-    folder = Path(chunk.here.folder)
-    sealed = known_records(sidecar.path_for(folder, chunk.shot), chunk.here.task.digest)[1]
-    known = {record.number: record for record in sealed}
-    known |= {record.number: record for record in part.read(chunk.part, chunk.id)}
-    kept, todo = [], []
-    for order in chunk.orders:
-        record = known.get(order.number)
-        if record is not None and still_right(record, Path(order.source), Path(order.result)):
-            kept.append(_as_told(record, chunk.names))
-        else:
-            todo.append(order)
-    return kept, tuple(todo)
-
-
-def _as_told(record: FrameRecord, names: Mapping[int, FrameOrder]) -> FrameRecord:
-    """A record with its files as the bundle tells them, so that it means the same everywhere."""
-    frame = names[record.number]
-    return record.model_copy(
-        update={
-            "source": _named(record.source, frame.source),
-            "result": _named(record.result, frame.result),
-        }
+def _known(chunk: _Chunk) -> tuple[FrameEntry, ...]:
+    """Frames of an earlier try, filed. A sealed shot has no parts any more, but a sidecar."""
+    here, folder = chunk.here, Path(chunk.here.folder)
+    sealed = known_frames(sidecar.path_for(folder, here.shot), here.digest)[1]
+    tried = {
+        entry.number: entry.finished
+        for entry in part.read(chunk.part, chunk.order)
+        if chunk.bundled.get(entry.number) == entry.order
+    }
+    waiting = (
+        sidecar.filed_entry(entry.with_result(tried[entry.number]), folder)
+        for entry in here.frames
+        if entry.number in tried
     )
+    return sidecar.merged(sealed, waiting)
 
 
-def _named(file: FileRecord, name: str) -> FileRecord:
-    return file.model_copy(update={"file": name})
-
-
-def _refuse_sources(orders: Iterable[FrameOrder], shot: str) -> None:
+def _refuse_sources(here: ShotDocument) -> None:
     """Links on this machine may lead a result to its source."""
-    for order in orders:
-        if atomic.same_file(Path(order.source), Path(order.result)):
+    for entry in here.frames:
+        if atomic.same_file(Path(entry.source), Path(entry.result)):
             raise OutputRefusedError(
                 "the output is the source",
-                shot=shot,
-                file=order.result,
+                shot=here.shot,
+                file=entry.result,
                 remedy="place the results in another folder; a source is never touched",
             )

@@ -8,20 +8,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gradeprep import sidecar
-from gradeprep.farm import alike, part
+from gradeprep.farm import handshake, part
 from gradeprep.farm.bundle import Bundle
-from gradeprep.farm.freeze import plan_of
 from gradeprep.farm.places import Places, placed, refuse_merged
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import FrameRecord, ShotRecord
-from gradeprep.model.task import FrameOrder
-from gradeprep.pipeline.planned import ShotPlan
+from gradeprep.model.record import FileMark
+from gradeprep.model.shot import FrameEntry, FrameResult, ShotDocument
 from gradeprep.plates import atomic
 from gradeprep.runners import share
 from gradeprep.runners.claim import claimed
-from gradeprep.runners.journal import Journal, known_records
-from gradeprep.runners.one import Failed
-from gradeprep.runners.seal import blank_records, others_known, relative, seal
+from gradeprep.runners.journal import Journal, known_frames
+from gradeprep.runners.outcome import Failed
+from gradeprep.runners.seal import blank_records, others_known, seal
 
 __all__ = ["Gathered", "gather"]
 
@@ -38,7 +36,7 @@ class Gathered:
         wrong: Frames that are not what their records say.
     """
 
-    record: ShotRecord | None
+    record: ShotDocument | None
     sidecar: Path | None
     frames: FrameRange
     missing: FrameRange
@@ -68,85 +66,79 @@ def gather(bundle: Bundle, name: str, *, places: Places, partial: bool, jobs: in
         OutputRefusedError: Somebody else is at this shot.
         WriteError: The sidecar could not be written.
     """
-    alike.refuse_changed_recipe(bundle.manifest, (name,), places)
+    handshake.refuse_changed_recipe(bundle.manifest, (name,), places)
     refuse_merged(bundle.manifest, places)
-    shot = plan_of(placed(bundle.shot(name), places))
-    order = bundle.manifest.shots[name].sha256
-    with claimed(shot, order=order):
-        parts = part.beside(shot.folder, name, order)
-        path = sidecar.path_for(shot.folder, name)
-        known = known_records(path, shot.task.digest)[1]
-        right, wrong = _proved(shot, (_sealed(shot, known), *parts.values()), jobs)
-        told = FrameRange.of(right)
-        missing = FrameRange.of(frame.number for frame in shot.task.frames) - told - wrong
+    bundled = bundle.shot(name)
+    document = placed(bundled, places)
+    folder, order = Path(document.folder), bundle.manifest.shots[name].sha256
+    with claimed(document, order=order):
+        parts = part.beside(folder, name, order)
+        path = sidecar.path_for(folder, name)
+        known = known_frames(path, document.digest)[1]
+        found = (
+            (sidecar.filed(document), known),
+            *((bundled, entries) for entries in parts.values()),
+        )
+        right, wrong = _proved(document, found, jobs)
+        done = FrameRange.of(right)
+        missing = FrameRange.of(entry.number for entry in document.frames) - done - wrong
         if (missing or wrong) and not (partial and right):
-            return Gathered(None, None, told, missing, wrong)
-        frames = blank_records(shot, others_known(shot, known))
-        for record in right.values():
-            frames.add(relative(record, shot.folder))
-        sealed = seal(shot, path, frames, _left(shot, missing, wrong))
+            return Gathered(None, None, done, missing, wrong)
+        frames = blank_records(document, others_known(document, known))
+        for entry in right.values():
+            frames.add(sidecar.filed_entry(entry, folder))
+        sealed = seal(document, path, frames, _left(document, missing, wrong))
         if not missing and not wrong:
             part.remove(parts)
-            share.sweep(shot.folder, name, order=order)
-            Journal(shot.folder, name, shot.task.digest).remove()
-    return Gathered(sealed.record if sealed else None, path, told, missing, wrong)
-
-
-def _sealed(shot: ShotPlan, known: Iterable[FrameRecord]) -> tuple[FrameRecord, ...]:
-    """Records of an earlier sealing that are of this plate's own files."""
-    orders = {order.number: order for order in shot.task.frames}
-
-    def same(record: FrameRecord, order: FrameOrder) -> bool:
-        files = (order.source, order.result)
-        told = (record.source.file, record.result.file)
-        return tuple(sidecar.relative(file, shot.folder) for file in files) == told
-
-    return tuple(r for r in known if r.number in orders and same(r, orders[r.number]))
+            share.sweep(folder, name, order=order)
+            Journal(folder, name, document.digest).remove()
+    return Gathered(sealed, path, done, missing, wrong)
 
 
 def _proved(
-    shot: ShotPlan, runs: Iterable[Iterable[FrameRecord]], jobs: int
-) -> tuple[dict[int, FrameRecord], FrameRange]:
-    """The record of each frame that the file on disk agrees with; frames that have none such.
+    document: ShotDocument,
+    found: Iterable[tuple[ShotDocument, Iterable[FrameEntry]]],
+    jobs: int,
+) -> tuple[dict[int, FrameEntry], FrameRange]:
+    """The entry of each frame that the file on disk agrees with; frames that have none such.
 
-    Two tries may have left two records of a frame; the one that is true is the one that counts.
+    Two tries may have left two results of a frame; the one that is true is the one that counts.
+
+    Args:
+        document: What is ordered, with paths as they are here.
+        found: Entries of earlier tries, each run of them with the document whose paths they have.
+        jobs: Frames that are read at once.
     """
-    candidates: dict[int, list[FrameRecord]] = {}
-    for run in runs:
-        for record in run:
-            candidates.setdefault(record.number, []).insert(0, record)
-    todo = [order for order in shot.task.frames if order.number in candidates]
+    candidates: dict[int, list[FrameResult]] = {}
+    for ordered, entries in found:
+        orders = {entry.number: entry for entry in ordered.frames} if entries else {}
+        for entry in entries:
+            if entry.order == orders.get(entry.number):
+                candidates.setdefault(entry.number, []).insert(0, entry.finished)
+    todo = [entry for entry in document.frames if entry.number in candidates]
 
-    def prove(order: FrameOrder) -> FrameRecord | None:
-        return _true(order, candidates[order.number])
+    def prove(entry: FrameEntry) -> FrameEntry | None:
+        return _true(entry, candidates[entry.number])
 
     with ThreadPoolExecutor(jobs) as pool:
-        found = list(pool.map(prove, todo))
-    pairs = zip(todo, found, strict=True)
-    right = {order.number: record for order, record in pairs if record is not None}
-    return right, FrameRange.of(o.number for o in todo if o.number not in right)
+        proved = list(pool.map(prove, todo))
+    right = {entry.number: entry for entry in proved if entry is not None}
+    return right, FrameRange.of(e.number for e in todo if e.number not in right)
 
 
-def _true(order: FrameOrder, records: list[FrameRecord]) -> FrameRecord | None:
-    """The record that tells of the file that is there, with its files as they are here."""
+def _true(entry: FrameEntry, results: list[FrameResult]) -> FrameEntry | None:
+    """The entry with the result that describes the file that is there."""
     try:
-        path = Path(order.result)
-        size = path.stat().st_size
-        hash = atomic.digest(path)
+        path = Path(entry.result)
+        mark = FileMark(bytes=path.stat().st_size, hash=atomic.digest(path))
     except OSError:
         return None
-    for record in records:
-        if (record.result.bytes, record.result.hash) == (size, hash):
-            source = record.source.model_copy(update={"file": order.source})
-            result = record.result.model_copy(update={"file": order.result})
-            return record.model_copy(update={"source": source, "result": result})
-    return None
+    return next((entry.with_result(done) for done in results if done.result == mark), None)
 
 
-def _left(shot: ShotPlan, missing: FrameRange, wrong: FrameRange) -> tuple[Failed, ...]:
+def _left(document: ShotDocument, missing: FrameRange, wrong: FrameRange) -> tuple[Failed, ...]:
     """What a sidecar of some of the frames says of the others."""
     whys = dict.fromkeys(missing, "was not made yet") | dict.fromkeys(wrong, "is not as recorded")
     return tuple(
-        Failed(number, f"{shot.task.shot} frame {number}: {whys[number]}")
-        for number in sorted(whys)
+        Failed(number, f"{document.shot} frame {number}: {whys[number]}") for number in sorted(whys)
     )

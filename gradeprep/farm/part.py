@@ -1,4 +1,4 @@
-"""Records of a chunk, waiting beside the plates until the shot is sealed.
+"""The frames of a chunk that are done, waiting beside the plates until the shot is sealed.
 
 ``.<shot>.stops.<first>-<last>.<8 digits>.part`` is written whole, every few seconds while the
 chunk runs and at its end. Its name comes from the order and the frames alone: a chunk that runs
@@ -18,7 +18,7 @@ from pydantic import ValidationError
 from gradeprep import sidecar
 from gradeprep.model.farmed import Part
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import FrameRecord
+from gradeprep.model.shot import FrameEntry
 from gradeprep.plates import atomic
 from gradeprep.plates.regular import content
 
@@ -29,12 +29,12 @@ _MAX_BYTES = 2**28
 
 def path_for(folder: Path, shot: str, order: str, frames: FrameRange) -> Path:
     """Where the part of a chunk stands."""
-    told = hashlib.sha256(f"{order} {frames}".encode()).hexdigest()[:8]
-    return folder / f".{shot}.stops.{frames.first}-{frames.last}.{told}.part"
+    mark = hashlib.sha256(f"{order} {frames}".encode()).hexdigest()[:8]
+    return folder / f".{shot}.stops.{frames.first}-{frames.last}.{mark}.part"
 
 
-def read(path: Path, order: str) -> tuple[FrameRecord, ...]:
-    """Records of a part of this order; none where it is missing, damaged or another order's."""
+def read(path: Path, order: str) -> tuple[FrameEntry, ...]:
+    """Frames of a part of this order; none where it is missing, damaged or another order's."""
     if path.is_symlink():  # we make none
         return ()
     try:
@@ -44,13 +44,13 @@ def read(path: Path, order: str) -> tuple[FrameRecord, ...]:
     return part.frames if part.order == order else ()
 
 
-def add(path: Path, shot: str, order: str, records: Iterable[FrameRecord]) -> None:
-    """Put records into a part; others that stand in it stay.
+def add(path: Path, shot: str, order: str, done: Iterable[FrameEntry]) -> None:
+    """Put frames that are done into a part; others that stand in it stay.
 
     Raises:
         WriteError: It could not be written; what stood there still stands.
     """
-    frames = sidecar.merged(read(path, order), records)
+    frames = sidecar.merged(read(path, order), done)
     text = Part(order=order, shot=shot, frames=frames).model_dump_json(by_alias=True) + "\n"
 
     def write(temp: Path) -> None:
@@ -59,17 +59,17 @@ def add(path: Path, shot: str, order: str, records: Iterable[FrameRecord]) -> No
     atomic.publish(path, write, lambda temp: temp.stat().st_size)
 
 
-def beside(folder: Path, shot: str, order: str) -> dict[Path, tuple[FrameRecord, ...]]:
+def beside(folder: Path, shot: str, order: str) -> dict[Path, tuple[FrameEntry, ...]]:
     """All parts of an order that stand in a folder, in one order for everybody."""
     name = re.compile(rf"\.{re.escape(shot)}\.stops\.-?[0-9]+--?[0-9]+\.[0-9a-f]{{8}}\.part")
     if not folder.is_dir():
         return {}
     paths = sorted(path for path in folder.iterdir() if name.fullmatch(path.name))
-    return {path: records for path in paths if (records := read(path, order))}
+    return {path: done for path in paths if (done := read(path, order))}
 
 
 def remove(paths: Iterable[Path]) -> None:
-    """Forget parts; the sidecar tells all now."""
+    """Forget parts; the sidecar has it all now."""
     for path in paths:
         with suppress(OSError):
             path.unlink()

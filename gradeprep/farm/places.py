@@ -9,13 +9,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path, PurePath, PurePosixPath, PureWindowsPath
 
 from gradeprep.errors import OutputRefusedError, RequestError
-from gradeprep.model.farmed import Manifest, ShotOrder
-from gradeprep.model.record import PlateRecord
-from gradeprep.model.task import ColourOrder, FrameOrder
+from gradeprep.model.farmed import Manifest
+from gradeprep.model.shot import ShotDocument, relocate
 
 __all__ = ["Places", "placed", "read_places", "refuse_merged"]
 
@@ -62,24 +61,9 @@ def read_places(words: Iterable[str], manifest: Manifest) -> Places:
     return Places(tuple(deepest) if moved else (), manifest.windows)
 
 
-def placed(order: ShotOrder, places: Places) -> ShotOrder:
-    """A shot's order with every path as it is here."""
-    if not places.rules:
-        return order
-    task = order.task
-    return order.model_copy(
-        update={
-            "task": task.model_copy(
-                update={
-                    "colour": _colour(task.colour, places),
-                    "frames": tuple(_frame(frame, places) for frame in task.frames),
-                }
-            ),
-            "source": _plate(order.source, places),
-            "result": _plate(order.result, places),
-            "folder": places.path(order.folder),
-        }
-    )
+def placed(document: ShotDocument, places: Places) -> ShotDocument:
+    """A shot's document with every path as it is here."""
+    return relocate(document, places.path) if places.rules else document
 
 
 def refuse_merged(manifest: Manifest, places: Places) -> None:
@@ -148,17 +132,3 @@ def _listed(folders: Mapping[str, str]) -> str:
 
 def _pure(told: str, *, windows: bool) -> PurePath:
     return PureWindowsPath(told) if windows else PurePosixPath(told)
-
-
-def _colour(order: ColourOrder, places: Places) -> ColourOrder:
-    config = order.config if order.config.startswith("ocio://") else places.path(order.config)
-    files = {places.path(name): digest for name, digest in order.files.items()}
-    return order.model_copy(update={"config": config, "files": files})
-
-
-def _frame(order: FrameOrder, places: Places) -> FrameOrder:
-    return replace(order, source=places.path(order.source), result=places.path(order.result))
-
-
-def _plate(plate: PlateRecord, places: Places) -> PlateRecord:
-    return plate.model_copy(update={"pattern": places.path(plate.pattern)})

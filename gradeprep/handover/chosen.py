@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from gradeprep.model.record import FrameRecord
+from gradeprep.model.order import StageOrder
+from gradeprep.model.shot import FrameEntry
 from gradeprep.model.stops import stops_from
-from gradeprep.model.task import StageOrder
 from gradeprep.plugins.contracts import Decided, LeftOut
 
 __all__ = ["Chosen", "FrameParams", "choose"]
@@ -78,7 +78,7 @@ class Chosen:
             names = " and ".join(self.shot.beyond)
             yield f"PART ONLY: the shot's {names} cannot be told as a gain and is not in it"
 
-    def _record(self) -> FrameRecord:
+    def _record(self) -> FrameEntry:
         frames = self.shot.record.frames
         return next((f for f in frames if f.number == self.frame), frames[0])
 

@@ -7,12 +7,12 @@ import re
 from gradeprep import colour
 from gradeprep.colour import Colour
 from gradeprep.errors import ColourError
-from gradeprep.model.record import ShotRecord
+from gradeprep.model.shot import ShotDocument
 
 __all__ = ["config_of", "space_word"]
 
 
-def config_of(record: ShotRecord) -> Colour:
+def config_of(record: ShotDocument) -> Colour:
     """The config of a sidecar, as it was then.
 
     Raises:

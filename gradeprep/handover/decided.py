@@ -7,8 +7,8 @@ from pathlib import Path
 
 from gradeprep import sidecar
 from gradeprep.errors import RequestError, SidecarError
+from gradeprep.model.order import StageOrder
 from gradeprep.model.recipe import Recipe
-from gradeprep.model.task import StageOrder
 from gradeprep.plates.sequence import Pattern
 from gradeprep.plugins.calling import calling
 from gradeprep.plugins.contracts import Decided
@@ -75,7 +75,7 @@ def decided(path: Path) -> Decided:
         SidecarError: It cannot be read.
         PluginError: A stage of it is not installed.
     """
-    record = sidecar.load(path)
+    record = sidecar.load_filed(path)
     gains: dict[int, tuple[float, float, float]] = {}
     beyond: dict[str, None] = {}
     for frame in record.frames:

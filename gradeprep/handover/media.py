@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from gradeprep.errors import RequestError
 from gradeprep.model import timecode
-from gradeprep.model.record import ShotRecord
+from gradeprep.model.shot import ShotDocument
 
 __all__ = ["Media", "media_of"]
 
@@ -47,7 +47,7 @@ class Media:
         return timecode.label(self.count(frame), round(self.rate), drop=self.drop)
 
 
-def media_of(record: ShotRecord, asked: str | None) -> Media:
+def media_of(record: ShotDocument, asked: str | None) -> Media:
     """The counting of a shot.
 
     Args:
@@ -64,7 +64,8 @@ def media_of(record: ShotRecord, asked: str | None) -> Media:
         raise RequestError(what, shot=record.shot, key="--rate", remedy="say it: --rate 24000/1001")
     frames = [frame.number for frame in record.frames]
     first, last = frames[0], frames[-1]
-    labels = {frame.number: frame.timecode for frame in record.frames if frame.timecode}
+    times = {frame.number: frame.finished.timecode for frame in record.frames}
+    labels = {number: label for number, label in times.items() if label}
     if not labels:
         note = "no timecode: its frames are counted by their numbers"
     elif len(labels) < len(frames):

@@ -136,9 +136,9 @@ def _metadata(piece: Piece) -> dict[str, Any]:
         "frames": record.result.frames,
         "rate": str(piece.media.rate),
         "colour": record.colour.model_dump(mode="json"),
-        "stages": [stage.model_dump(mode="json") for stage in record.stages],
+        "stages": [stage.model_dump(mode="json") for stage in record.frames[0].stages],
         "stops": stops if len(set(stops.values())) > 1 else record.frames[0].stops,
-        "reading": [reading.model_dump(mode="json") for reading in record.reading],
+        "readings": [reading.model_dump(mode="json") for reading in record.readings],
         "reversible": record.reversible.model_dump(mode="json"),
     }
     metadata: dict[str, Any] = {"gradeprep": told}
@@ -157,7 +157,7 @@ def _gone(shots: Sequence[Decided]) -> list[str]:
     for shot in shots:
         folder = shot.sidecar.parent
         frames = shot.record.frames
-        gone = [f.number for f in frames if not sidecar.absolute(f.result.file, folder).is_file()]
+        gone = [f.number for f in frames if not sidecar.absolute(f.result, folder).is_file()]
         if gone:
             first, many = gone[0], len(gone)
             notes.append(f"{shot.record.shot}: {many} normalized frames are missing, from {first}")

@@ -1,4 +1,4 @@
-"""What goes to a farm and what comes back: the bundle, and the records of its chunks.
+"""What goes to a farm and what comes back: the bundle, and the frames of its chunks.
 
 A bundle holds a manifest and one file a shot, in which every number is decided. Paths stand in it
 as they are where it was made; whoever runs it may have the same folders somewhere else.
@@ -7,20 +7,14 @@ as they are where it was made; whoever runs it may have the same folders somewhe
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Literal
 
 from pydantic import ConfigDict, Field
 
 from gradeprep.model.judged import Told
-from gradeprep.model.record import (
-    Finding,
-    FrameRecord,
-    PlateRecord,
-    Reading,
-    Recorded,
-    Reversible,
-)
-from gradeprep.model.task import Ordered, Task
+from gradeprep.model.order import Ordered
+from gradeprep.model.record import Recorded
+from gradeprep.model.shot import FrameEntry
 
 __all__ = [
     "ChunkOrder",
@@ -31,35 +25,10 @@ __all__ = [
     "RecipeMark",
     "SealedTold",
     "ShotMark",
-    "ShotOrder",
     "ShotSealed",
 ]
 
 Form = Literal["openjd", "sbatch", "make"]
-
-
-class ShotOrder(Ordered):
-    """Everything decided for one shot, and what its sidecar tells beside the frames.
-
-    Attributes:
-        task: The orders for all its frames.
-        source: The source plate.
-        result: The result plate.
-        folder: Where the results and the sidecar stand.
-        readings: What the meters read.
-        findings: What was noticed.
-        reversible: Whether and how exactly it can be taken back.
-        carried: What the recipe passes on into the sidecar.
-    """
-
-    task: Task
-    source: PlateRecord
-    result: PlateRecord
-    folder: str
-    readings: tuple[Reading, ...]
-    findings: tuple[Finding, ...]
-    reversible: Reversible
-    carried: Mapping[str, Any] = {}
 
 
 class ShotMark(Ordered):
@@ -129,19 +98,19 @@ class Manifest(Ordered):
 
 
 class Part(Recorded):
-    """The records of a chunk, as they wait beside the plates until the shot is sealed.
+    """The frames of a chunk, as they wait beside the plates until the shot is sealed.
 
     Attributes:
         format: Version of the format.
         order: Hash of the shot's file in the bundle.
         shot: Name of the shot.
-        frames: One record a frame; files are told as the bundle tells them.
+        frames: The frames that are done, with the paths that the bundle has.
     """
 
     format: Literal[1] = Field(1, alias="gradeprep_part")
     order: str
     shot: str
-    frames: tuple[FrameRecord, ...]
+    frames: tuple[FrameEntry, ...]
 
     model_config = ConfigDict(populate_by_name=True)
 

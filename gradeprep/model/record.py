@@ -1,25 +1,22 @@
-"""What was done: one record a frame, readings and findings beside them."""
+"""What was measured, noticed and done: the parts of a shot's document."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict
 
 from gradeprep.model.notebook import table
-from gradeprep.model.task import ColourOrder, OutputOrder, StageOrder
 
 __all__ = [
     "Counts",
-    "FileRecord",
+    "FileMark",
     "Finding",
-    "FrameRecord",
     "PlateRecord",
     "Reading",
     "Recorded",
     "Reversible",
-    "ShotRecord",
 ]
 
 
@@ -94,16 +91,14 @@ class Finding(Recorded):
         return f"{place}{self.what}" + (f"; {self.remedy}" if self.remedy else "")
 
 
-class FileRecord(Recorded):
-    """One file as it stood when the frame was done.
+class FileMark(Recorded):
+    """What a file was when its frame was done.
 
     Attributes:
-        file: Its path; a sidecar tells it relative to its own folder.
-        bytes: Its size.
+        bytes: Size in bytes.
         hash: Hash of its bytes: ``xxh128:`` and 32 hexadecimal digits.
     """
 
-    file: str
     bytes: int
     hash: str
 
@@ -124,34 +119,6 @@ class Counts(Recorded):
     nonfinite: int = 0
     overflow: int = 0
     underflow: int = 0
-
-
-class FrameRecord(Recorded):
-    """What was done to one frame.
-
-    Attributes:
-        number: Frame number.
-        stops: Exposure change of the pull on this frame, in stops.
-        before: Exposure change that the source had undergone before, in stops.
-        stages: Stages in the order applied, every number in them.
-        kernel: Arithmetic that was used.
-        counts: Samples that did not pass as plain numbers.
-        header: Header fields that were restamped or left out, with the reason.
-        timecode: SMPTE ST 12-1 label of the frame, if it has one.
-        source: The source file.
-        result: The written file.
-    """
-
-    number: int
-    stops: float
-    before: float = 0.0
-    stages: tuple[StageOrder, ...]
-    kernel: str
-    counts: Counts
-    header: tuple[str, ...] = ()
-    timecode: str | None = None
-    source: FileRecord
-    result: FileRecord
 
 
 class PlateRecord(Recorded):
@@ -189,66 +156,3 @@ class Reversible(Recorded):
     exact: bool
     ulp: float | None
     why: str
-
-
-class ShotRecord(Recorded):
-    """The content of a sidecar: all that was decided for, and done to, one shot.
-
-    Attributes:
-        format: Version of the sidecar format.
-        tool: Name and version of the program.
-        shot: Name of the shot.
-        digest: Hash of the decision, as the plates' headers carry it.
-        source: The source plate.
-        result: The result plate.
-        colour: Config, hash, spaces.
-        stages: Stages as decided for the first frame, for a reader's first glance.
-        layers: Layers that were treated as colour.
-        nonfinite: Policy for non-finite pixels.
-        output: What was written.
-        again: Digests of recipes that the source had undergone before, oldest first.
-        reading: The meters' readings that the decision rests on.
-        findings: What was noticed.
-        reversible: Whether and how exactly it can be taken back.
-        arithmetic: Version of the arithmetic.
-        carried: What the recipe passes on; it decided nothing.
-        frames: One record a frame, by number.
-        dated: Everything that differs between two equal runs.
-    """
-
-    format: Literal[1] = Field(1, alias="gradeprep_sidecar")
-    tool: str
-    shot: str
-    digest: str
-    source: PlateRecord
-    result: PlateRecord
-    colour: ColourOrder
-    stages: tuple[StageOrder, ...]
-    layers: tuple[str, ...]
-    nonfinite: Literal["keep", "fail"]
-    output: OutputOrder
-    again: tuple[str, ...] = ()
-    reading: tuple[Reading, ...] = ()
-    findings: tuple[Finding, ...] = ()
-    reversible: Reversible
-    arithmetic: int
-    carried: Mapping[str, Any] = {}
-    frames: tuple[FrameRecord, ...] = Field(json_schema_extra={"minItems": 1})
-    dated: Mapping[str, str] = {}
-
-    model_config = ConfigDict(populate_by_name=True)
-
-    def _repr_html_(self) -> str:
-        stops = [frame.stops for frame in self.frames]
-        span = f"{min(stops):+.3f}" if min(stops) == max(stops) else ""
-        rows = [
-            ("source", f"{self.source.pattern} ({self.source.type})"),
-            ("result", f"{self.result.pattern} ({self.result.type})"),
-            ("frames", f"{self.source.frames} ({len(self.frames)})"),
-            ("stops", span or f"{min(stops):+.3f} to {max(stops):+.3f}"),
-            *((order.stage, order.told) for order in self.stages),
-            ("space", f"{self.colour.source} to {self.colour.result}"),
-            ("taken back", self.reversible.why),
-        ]
-        notes = [f"{finding.severity}: {finding.line}" for finding in self.findings]
-        return table(f"shot {self.shot}", rows, notes=notes)

@@ -10,12 +10,12 @@ import numpy as np
 
 from gradeprep.errors import GradeprepError
 from gradeprep.model.frame import Frame
-from gradeprep.model.record import FileRecord, FrameRecord, ShotRecord
-from gradeprep.model.task import FrameOrder, Task
+from gradeprep.model.record import FileMark
+from gradeprep.model.shot import FrameEntry, ShotDocument
 from gradeprep.pipeline.flow import compute
 from gradeprep.plates import atomic, files
 
-__all__ = ["Verdict", "audit_frame", "expected"]
+__all__ = ["Verdict", "audit_frame"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,52 +24,37 @@ class Verdict:
 
     Attributes:
         number: Frame number.
-        problems: What is not as the sidecar says; none where all is.
+        problems: What differs from the sidecar; none where nothing does.
     """
 
     number: int
     problems: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class _Audit:
-    """Audits one frame; a value that a worker process can be handed."""
-
-    records: dict[int, FrameRecord]
-
-    def __call__(self, task: Task, order: FrameOrder) -> Verdict:
-        return audit_frame(self.records[order.number], task, order)
-
-
-def expected(record: ShotRecord) -> _Audit:
-    """The work that audits a sidecar's frames, one at a time."""
-    return _Audit({frame.number: frame for frame in record.frames})
-
-
-def audit_frame(record: FrameRecord, task: Task, order: FrameOrder) -> Verdict:
-    """Compare a frame's files with their record, and make the result anew from the source.
+def audit_frame(document: ShotDocument, entry: FrameEntry) -> Verdict:
+    """Compare a frame's files with the sidecar, and recompute the result from the source.
 
     Args:
-        record: What the sidecar says of the frame.
-        task: What the sidecar orders.
-        order: The frame's order.
+        document: What the sidecar says of the shot.
+        entry: What it says of the frame, done.
     """
+    source, result = Path(entry.source), Path(entry.result)
     problems = [
-        *_changed("source", record.source, Path(order.source)),
-        *_changed("result", record.result, Path(order.result)),
+        *_changed("source", entry.finished.source, source),
+        *_changed("result", entry.finished.result, result),
     ]
-    if not Path(order.source).is_file() or not Path(order.result).is_file():
-        return Verdict(order.number, tuple(problems))
+    if not source.is_file() or not result.is_file():
+        return Verdict(entry.number, tuple(problems))
     try:
-        problems.extend(_made_anew(record, task, order))
+        problems.extend(_recomputed(document, entry))
     except GradeprepError as error:
-        problems.append(f"cannot be made anew: {error}")
-    return Verdict(order.number, tuple(problems))
+        problems.append(f"cannot be recomputed: {error}")
+    return Verdict(entry.number, tuple(problems))
 
 
-def _changed(word: str, record: FileRecord, path: Path) -> list[str]:
+def _changed(word: str, mark: FileMark, path: Path) -> list[str]:
     try:
-        if path.stat().st_size != record.bytes or atomic.digest(path) != record.hash:
+        if path.stat().st_size != mark.bytes or atomic.digest(path) != mark.hash:
             return [f"the {word} {path} is not the file that was recorded"]
     except FileNotFoundError:
         return [f"the {word} {path} is missing"]
@@ -78,24 +63,24 @@ def _changed(word: str, record: FileRecord, path: Path) -> list[str]:
     return []
 
 
-def _made_anew(record: FrameRecord, task: Task, order: FrameOrder) -> list[str]:
-    """Make the result from the source and compare: whole file first, then what differs in it."""
-    done = compute(task, order)
+def _recomputed(document: ShotDocument, entry: FrameEntry) -> list[str]:
+    """Recompute the result from the source and compare: the whole file first, then its parts."""
+    done, there = compute(document, entry), Path(entry.result)
     with tempfile.TemporaryDirectory() as folder:
-        anew = Path(folder) / Path(order.result).name
-        files.write(done.frame, anew)
-        if atomic.digest(anew) == atomic.digest(Path(order.result)):
+        again = Path(folder) / there.name
+        files.write(done.frame, again)
+        if atomic.digest(again) == atomic.digest(there):
             return []
-        return _difference(files.read(anew), files.read(Path(order.result)))
+        return _difference(files.read(again), files.read(there))
 
 
-def _difference(anew: Frame, there: Frame) -> list[str]:
-    if len(anew.parts) != len(there.parts):
-        return [f"the result has {len(there.parts)} parts, it should have {len(anew.parts)}"]
+def _difference(again: Frame, there: Frame) -> list[str]:
+    if len(again.parts) != len(there.parts):
+        return [f"the result has {len(there.parts)} parts, it should have {len(again.parts)}"]
     problems = []
-    for mine, theirs in zip(anew.parts, there.parts, strict=True):
+    for mine, theirs in zip(again.parts, there.parts, strict=True):
         if list(mine.channels) != list(theirs.channels):
-            problems.append("the result's channels are not those of the order")
+            problems.append("the result's channels are not those of the decision")
             continue
         for name, plane in mine.channels.items():
             other = theirs.channels[name]
@@ -103,5 +88,5 @@ def _difference(anew: Frame, there: Frame) -> list[str]:
                 problems.append(f"channel {name} is of another type or size")
             elif plane.tobytes() != other.tobytes():
                 wrong = int(np.count_nonzero(plane != other))
-                problems.append(f"channel {name} differs from the order in {wrong} samples")
-    return problems or ["the pixels are as ordered, the header or the coding is not"]
+                problems.append(f"channel {name} differs from the decision in {wrong} samples")
+    return problems or ["pixels match; header or encoding differs"]

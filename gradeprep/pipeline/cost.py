@@ -11,7 +11,7 @@ from __future__ import annotations
 import tempfile
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from gradeprep.errors import GradeprepError
@@ -80,10 +80,11 @@ _Kind = tuple[str, ...]
 
 
 def _kind(shot: ShotPlan) -> _Kind:
-    plates = (shot.source, shot.result)
+    document = shot.document
+    plates = (document.source, document.result)
     told = (word for plate in plates for word in (plate.format, plate.type, plate.compression))
-    stages = (order.stage for order in shot.task.frames[0].stages)
-    return (*shot.kernels, *told, *shot.task.layers, "stages", *stages)
+    stages = (order.stage for order in document.frames[0].stages)
+    return (*shot.kernels, *told, *document.layers, "stages", *stages)
 
 
 def _samples(shots: Mapping[str, ShotPlan], patience: float) -> tuple[dict[_Kind, _Sample], str]:
@@ -106,21 +107,24 @@ def _samples(shots: Mapping[str, ShotPlan], patience: float) -> tuple[dict[_Kind
 
 def _sample(name: str, shot: ShotPlan) -> _Sample:
     """Run the middle frame, from reading to the verified file, and throw the result away."""
-    order = shot.task.frames[len(shot.task.frames) // 2]
+    frames = shot.document.frames
+    entry = frames[len(frames) // 2]
     with tempfile.TemporaryDirectory(prefix="gradeprep-") as folder:
-        order = replace(order, result=str(Path(folder, Path(order.result).name)))
+        result = str(Path(folder, Path(entry.result).name))
+        entry = entry.model_copy(update={"result": result})
         for _ in range(2):
             begin = time.process_time()
-            record = run_frame(shot.task, order)
+            done = run_frame(shot.document, entry).finished
             seconds = time.process_time() - begin
             if seconds > _QUICK:
                 break
-    return _Sample(name, seconds, record.source.bytes, record.result.bytes)
+    return _Sample(name, seconds, done.source.bytes, done.result.bytes)
 
 
 def _shot(shot: ShotPlan, samples: Mapping[_Kind, _Sample]) -> ShotCost:
-    frames = len(shot.task.frames)
-    read = sum(_size(order.source) for order in shot.task.frames)
+    document = shot.document
+    frames = len(document.frames)
+    read = sum(_size(entry.source) for entry in document.frames)
     same = samples.get(_kind(shot))
     if same is not None:
         share = read / frames / same.read
@@ -129,7 +133,7 @@ def _shot(shot: ShotPlan, samples: Mapping[_Kind, _Sample]) -> ShotCost:
             bytes_read=read,
             bytes_written=round(same.written * share * frames),
             seconds=same.seconds * share,
-            source="measured" if same.shot == shot.task.shot else f"like {same.shot}",
+            source="measured" if same.shot == document.shot else f"like {same.shot}",
         )
     seconds = None
     if samples:

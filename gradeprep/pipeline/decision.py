@@ -8,7 +8,7 @@ from typing import cast
 
 import numpy as np
 
-from gradeprep.model.task import StageOrder
+from gradeprep.model.order import StageOrder
 from gradeprep.plugins.calling import calling, misbehaved
 from gradeprep.plugins.contracts import Light, Luminance, Numbers, Pixels, Stage, TonalStage
 from gradeprep.plugins.registry import installed

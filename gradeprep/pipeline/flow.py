@@ -1,6 +1,6 @@
 """One frame's way: read, to scene-linear, stages in order, from scene-linear, write, record.
 
-Everything a frame needs stands in its order; nothing here decides.
+Everything a frame needs stands in its document; nothing here decides.
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ from pathlib import Path
 
 from gradeprep import colour
 from gradeprep.errors import ColourError, GradeprepError, PixelError, TornFrameError
-from gradeprep.model.frame import Frame, Part, Plane
+from gradeprep.model.frame import Frame, Part, Plane, pixel_type
 from gradeprep.model.layers import Group, find_groups
-from gradeprep.model.record import Counts, FileRecord, FrameRecord
-from gradeprep.model.task import ColourOrder, FrameOrder, Task
+from gradeprep.model.order import ColourOrder
+from gradeprep.model.record import Counts, FileMark
+from gradeprep.model.shot import FrameEntry, FrameResult, ShotDocument
 from gradeprep.pipeline import kernels
 from gradeprep.pipeline.decision import Decision, prepare
 from gradeprep.pipeline.types import kernel_type
@@ -30,82 +31,97 @@ class Computed:
 
     frame: Frame
     counts: Counts
-    kernel: str
     notes: tuple[str, ...]
     timecode: str | None
 
 
-def run_frame(task: Task, order: FrameOrder) -> FrameRecord:
+def run_frame(document: ShotDocument, entry: FrameEntry) -> FrameEntry:
     """Do one frame: the result stands whole under its name, or not at all.
+
+    Args:
+        document: The decision; its own frames are not looked at.
+        entry: The frame to do.
+
+    Returns:
+        The entry with its result.
 
     Raises:
         GradeprepError: With shot, frame and file in it.
     """
     try:
-        source, result = Path(order.source), Path(order.result)
-        source_file = FileRecord(
-            file=order.source, bytes=source.stat().st_size, hash=atomic.digest(source)
-        )
-        stops = prepare(order.stages, (1.0, 0.0, 0.0)).stops
-        done = compute(task, order)
+        source, result = Path(entry.source), Path(entry.result)
+        source_mark = FileMark(bytes=source.stat().st_size, hash=atomic.digest(source))
+        done = compute(document, entry)
 
-        def verified(temp: Path) -> FileRecord:
+        def verified(temp: Path) -> FileMark:
             files.inspect(temp)
-            size = temp.stat().st_size
-            return FileRecord(file=order.result, bytes=size, hash=atomic.digest(temp))
+            return FileMark(bytes=temp.stat().st_size, hash=atomic.digest(temp))
 
-        written = atomic.publish(result, lambda temp: files.write(done.frame, temp), verified)
+        result_mark = atomic.publish(result, lambda temp: files.write(done.frame, temp), verified)
     except GradeprepError as error:
-        raise error.at(shot=task.shot, frame=order.number, file=order.source) from error
+        raise error.at(shot=document.shot, frame=entry.number, file=entry.source) from error
     except OSError as error:
         what = f"cannot be read: {error.strerror or error}"
-        raise TornFrameError(what, shot=task.shot, frame=order.number, file=order.source) from error
-    return FrameRecord(
-        number=order.number,
-        stops=stops,
-        before=order.pulled,
-        stages=order.stages,
-        kernel=done.kernel,
-        counts=done.counts,
-        header=done.notes,
-        timecode=done.timecode,
-        source=source_file,
-        result=written,
+        raise TornFrameError(
+            what, shot=document.shot, frame=entry.number, file=entry.source
+        ) from error
+    return entry.with_result(
+        FrameResult(
+            source=source_mark,
+            result=result_mark,
+            counts=done.counts,
+            header=done.notes,
+            timecode=done.timecode,
+        )
     )
 
 
-def compute(task: Task, order: FrameOrder) -> Computed:
+def compute(document: ShotDocument, entry: FrameEntry) -> Computed:
     """Read a frame and make its result in memory; nothing is written.
 
     Raises:
-        GradeprepError: The source is torn, breaks the policy for non-finite pixels, or its
-            colour cannot be converted.
+        GradeprepError: The source is torn, is not as it was planned, breaks the policy for
+            non-finite pixels, or its colour cannot be converted.
     """
-    space = planned_space(task.colour)
-    frame = files.read(Path(order.source))
-    try:
-        groups = find_groups(frame.parts, task.layers)
-    except ValueError as error:
-        raise TornFrameError(str(error)) from error
-    decision = prepare(order.stages, _weights(space, task.colour.working), backwards=task.inverse)
+    space = planned_space(document.colour)
+    frame = files.read(Path(entry.source))
+    groups = _groups(frame, document)
+    working = document.colour.working
+    decision = prepare(entry.stages, _weights(space, working), backwards=document.inverse)
     planes: dict[tuple[int, str], Plane] = {}
     counts = _Tally()
-    kernel = "carry"
-    for group in groups:
+    for group, kernel in zip(groups, entry.kernels, strict=True):
         part = frame.parts[group.part]
-        outcome, kernel = _group(part, group, decision, task, space)
+        outcome = _group(part, group, kernel, decision, document, space)
         counts.add(part, group, outcome)
         planes.update(
             {(group.part, n): p for n, p in zip(group.names, outcome.planes, strict=True)}
         )
-    if task.nonfinite == "fail" and counts.nonfinite:
+    if document.nonfinite == "fail" and counts.nonfinite:
         raise PixelError(
             f"{counts.nonfinite} samples are NaN or infinite",
             remedy="mend the plate, or say 'nonfinite: keep'",
         )
-    stamp = _stamp(task, order, space, decision)
-    result, notes = carry.outgoing(frame, planes, task.output, stamp, Path(order.result).name)
-    return Computed(result, counts.record(), kernel, notes, carry.timecode(frame))
+    stamp = _stamp(document, entry, space, decision)
+    result, notes = carry.outgoing(frame, planes, document.output, stamp, Path(entry.result).name)
+    return Computed(result, counts.record(), notes, carry.timecode(frame))
+
+
+def _groups(frame: Frame, document: ShotDocument) -> tuple[Group, ...]:
+    """The colour channels, of the types that the arithmetic was planned for."""
+    try:
+        groups = find_groups(frame.parts, document.layers)
+    except ValueError as error:
+        raise TornFrameError(str(error)) from error
+    for group, planned in zip(groups, document.types, strict=True):
+        part = frame.parts[group.part]
+        found = pixel_type(part.channels[group.names[0]], part.bits)
+        if found != planned:
+            raise TornFrameError(
+                f"its colour channels are {found}, and were {planned} when this was planned",
+                remedy="plan again",
+            )
+    return groups
 
 
 def planned_space(order: ColourOrder) -> colour.Colour:
@@ -148,44 +164,34 @@ def _weights(space: colour.Colour, linear: str) -> tuple[float, float, float]:
 
 
 def _group(
-    part: Part, group: Group, decision: Decision, task: Task, space: colour.Colour
-) -> tuple[kernels.Outcome, str]:
-    order = task.colour
+    part: Part,
+    group: Group,
+    kernel: str,
+    decision: Decision,
+    document: ShotDocument,
+    space: colour.Colour,
+) -> kernels.Outcome:
+    order = document.colour
     planes = [part.channels[name] for name in group.names]
     source = kernels.Wanted(planes[0].dtype, part.bits)
-    wanted = source if task.output.type == "source" else kernel_type(task.output.type)
-    curve = space.curve(order.source, order.working)
-    kernel = kernels.choose(
-        decision,
-        same_space=order.source == order.result,
-        linear=space.is_linear(order.source),
-        working=order.source == order.working,
-        source=source,
-        wanted=wanted,
-        curve=curve is not None,
-        to_linear=space.to_linear(order.source, order.result) is not None,
+    kept = document.output.type == "source"
+    curve = space.curve(order.source, order.working) if kernel == "curve" else None
+    decode, encode = curve or (
+        space.convert(order.source, order.working),
+        space.convert(order.working, order.result),
     )
-    decode, encode = (
-        curve
-        if curve is not None and kernel == "curve"
-        else (
-            space.convert(order.source, order.working),
-            space.convert(order.working, order.result),
-        )
-    )
-    outcome = kernels.run(
+    return kernels.run(
         kernel,
         planes,
         decision,
         source=source,
-        wanted=wanted,
+        wanted=source if kept else kernel_type(document.output.type),
         decode=decode,
         encode=encode,
         channels=_channels(group),
         weights=_weights(space, order.source),
         path=space.to_linear(order.source, order.result),
     )
-    return outcome, kernel
 
 
 def _channels(group: Group) -> tuple[int, ...]:
@@ -222,14 +228,16 @@ class _Tally:
         )
 
 
-def _stamp(task: Task, order: FrameOrder, space: colour.Colour, decision: Decision) -> carry.Stamp:
+def _stamp(
+    document: ShotDocument, entry: FrameEntry, space: colour.Colour, decision: Decision
+) -> carry.Stamp:
     """What the result's header has to say of its colour and of what was applied."""
-    result = task.colour.result
-    changed = task.colour.source != result
-    if task.inverse:
-        stops, history = order.pulled, order.history
+    result = document.colour.result
+    changed = document.colour.source != result
+    if document.inverse:
+        stops, history = entry.before, entry.history
     else:
-        stops, history = order.pulled + decision.stops, (*order.history, task.digest)
+        stops, history = entry.before + decision.stops, (*entry.history, document.digest)
     return carry.Stamp(
         stops=stops,
         history=history,

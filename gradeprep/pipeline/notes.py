@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator
 
+from gradeprep.model.order import OutputOrder
 from gradeprep.model.record import Finding
-from gradeprep.model.task import OutputOrder
 from gradeprep.pipeline.reversible import lossy_codec
 from gradeprep.pipeline.survey import Survey
 
 __all__ = ["notes"]
 
 
-def notes(found: Survey, output: OutputOrder, used: Sequence[str]) -> Iterator[Finding]:
+def notes(found: Survey, output: OutputOrder, used: Collection[str]) -> Iterator[Finding]:
     """Findings of the plan; none of them stops a shot."""
     if not found.groups:
         yield Finding(

@@ -9,12 +9,12 @@ error and the others go on; a wrong request stops everything before anything is 
 
 from __future__ import annotations
 
-import os
+import unicodedata
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 
-from gradeprep import colour
+from gradeprep import colour, sidecar
 from gradeprep.errors import GradeprepError, OutputRefusedError, PlateError, RequestError
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.planned import Options, Plan, ShotPlan
@@ -94,21 +94,29 @@ def _planner(recipe: Recipe, folder: Path, options: Options) -> tuple[Planner, s
 
 
 def _no_two_write_one(shots: Mapping[str, ShotPlan]) -> None:
-    folders = Counter(os.path.realpath(shot.folder) for shot in shots.values())
+    """Names that differ by case or by Unicode form alone are one file on many disks."""
+    folders = {name: _folded(shot.real_folder) for name, shot in shots.items()}
+    shared = Counter(folders.values())
     owner: dict[tuple[str, str], str] = {}
     for name, shot in shots.items():
-        folder = os.path.realpath(shot.folder)
-        if folders[folder] == 1:  # no shot writes one name twice
+        folder = folders[name]
+        if shared[folder] == 1:  # no shot writes one name twice
             continue
-        for order in shot.task.frames:
-            other = owner.setdefault((folder, Path(order.result).name), name)
+        beside = str(sidecar.path_for(shot.folder, name))
+        for file in (beside, *(entry.result for entry in shot.document.frames)):
+            other = owner.setdefault((folder, _folded(Path(file).name)), name)
             if other != name:
                 raise RequestError(
                     f"shots {other} and {name} would both write this file",
-                    file=order.result,
+                    file=file,
                     key="output.plate",
-                    remedy="put {shot} into the output",
+                    remedy="put {shot} into the output, or give them names that differ by more "
+                    "than case",
                 )
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
 
 
 def _no_result_is_a_source(shots: Mapping[str, ShotPlan]) -> None:
@@ -116,9 +124,9 @@ def _no_result_is_a_source(shots: Mapping[str, ShotPlan]) -> None:
     if not any(shot.existing for shot in shots.values()):
         return
     sources = {
-        atomic.identity(Path(order.source)): name
+        atomic.identity(Path(entry.source)): name
         for name, shot in shots.items()
-        for order in shot.task.frames
+        for entry in shot.document.frames
     }
     for name, shot in shots.items():
         for path in shot.existing:

@@ -10,8 +10,8 @@ from typing import Any
 from gradeprep.errors import GradeprepError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.notebook import table
-from gradeprep.model.record import Finding, PlateRecord, Reading, Reversible
-from gradeprep.model.task import Task
+from gradeprep.model.record import Finding
+from gradeprep.model.shot import ShotDocument
 
 __all__ = ["Options", "Plan", "ShotPlan", "plan_json"]
 
@@ -35,46 +35,40 @@ class Options:
 
 @dataclass(frozen=True, slots=True)
 class ShotPlan:
-    """Everything decided for one shot.
+    """A shot's document, and what only its planning says about the disk.
 
     Attributes:
-        task: The orders for all its frames.
-        source: The source plate, for the sidecar.
-        result: The result plate, for the sidecar.
-        folder: Where the results and the sidecar stand.
-        real_folder: The same with every link resolved, as it was when this was planned.
-        kernels: Arithmetic to number of frames it serves.
-        space_from: Who named the source's space.
-        readings: What the meters read.
-        findings: What was noticed.
-        reversible: Whether and how exactly it can be taken back.
+        document: Everything decided for the shot.
+        space_from: What named the source's space.
+        real_folder: The results' folder with every link resolved, as it was when planned.
+        existing: Results that exist already.
         bytes_needed: Bytes that the results take.
         bytes_close: Whether that is close, or only an upper bound.
         bytes_free: Free bytes where they go.
-        existing: Results that exist already.
-        carried: What the recipe passes on into the sidecar.
     """
 
-    task: Task
-    source: PlateRecord
-    result: PlateRecord
-    folder: Path
-    real_folder: str
-    kernels: Mapping[str, int]
+    document: ShotDocument
     space_from: str
-    readings: tuple[Reading, ...]
-    findings: tuple[Finding, ...]
-    reversible: Reversible
+    real_folder: str
+    existing: tuple[Path, ...]
     bytes_needed: int
     bytes_close: bool
     bytes_free: int
-    existing: tuple[Path, ...]
-    carried: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def folder(self) -> Path:
+        """Folder of the results and of the sidecar."""
+        return Path(self.document.folder)
 
     @property
     def blocked(self) -> tuple[Finding, ...]:
         """Findings that stop the shot."""
-        return tuple(finding for finding in self.findings if finding.severity == "fail")
+        return self.document.blocked
+
+    @property
+    def kernels(self) -> dict[str, int]:
+        """Arithmetic to number of frames it serves."""
+        return self.document.kernels
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,27 +92,29 @@ class Plan:
             *(
                 f"{n}: {one.severity}: {one.line}"
                 for n, s in self.shots.items()
-                for one in s.findings
+                for one in s.document.findings
             ),
         ]
         return table("plan", rows, head=("shot", "frames", "stages", "stands"), notes=notes)
 
 
 def _cells(shot: ShotPlan) -> tuple[str, str, str]:
-    first, last = shot.task.frames[0], shot.task.frames[-1]
+    document = shot.document
+    first, last = document.frames[0], document.frames[-1]
     stages = []
     for one, other in zip(first.stages, last.stages, strict=True):
-        until = "" if one == other else f" to {other.told}"
-        stages.append(f"{one.stage} {one.told}{until}")
+        until = "" if one == other else f" to {other.text}"
+        stages.append(f"{one.stage} {one.text}{until}")
     if shot.blocked:
         stands = "refused"
     else:
-        stands = f"{len(shot.existing)} of {len(shot.task.frames)} results exist"
-    return f"{shot.source.frames} ({len(shot.task.frames)})", "; ".join(stages) or "none", stands
+        stands = f"{len(shot.existing)} of {len(document.frames)} results exist"
+    frames = f"{document.source.frames} ({len(document.frames)})"
+    return frames, "; ".join(stages) or "none", stands
 
 
 def plan_json(plan: Plan) -> dict[str, Any]:
-    """A plan as plain data: every decision, tasks included."""
+    """A plan as plain data: every shot's document, and what the disk has."""
     return {
         "config": {"name": plan.config[0], "from": plan.config[1]},
         "shots": {name: _shot_json(shot) for name, shot in plan.shots.items()},
@@ -128,16 +124,11 @@ def plan_json(plan: Plan) -> dict[str, Any]:
 
 def _shot_json(shot: ShotPlan) -> dict[str, Any]:
     return {
-        "source": shot.source.model_dump(mode="json"),
-        "result": shot.result.model_dump(mode="json"),
         "space_from": shot.space_from,
-        "kernels": dict(shot.kernels),
-        "readings": [reading.model_dump(mode="json") for reading in shot.readings],
-        "findings": [finding.model_dump(mode="json") for finding in shot.findings],
-        "reversible": shot.reversible.model_dump(mode="json"),
+        "kernels": shot.kernels,
         "bytes_needed": shot.bytes_needed,
         "bytes_close": shot.bytes_close,
         "bytes_free": shot.bytes_free,
         "existing": [str(path) for path in shot.existing],
-        "task": shot.task.model_dump(mode="json"),
+        "document": shot.document.model_dump(mode="json", by_alias=True),
     }

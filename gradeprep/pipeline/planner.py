@@ -14,8 +14,8 @@ import numpy as np
 
 from gradeprep import colour, showlook
 from gradeprep.errors import ColourError, RequestError
+from gradeprep.model.order import ColourOrder, LookOrder, OutputOrder
 from gradeprep.model.recipe import Recipe, Shot
-from gradeprep.model.task import ColourOrder, LookOrder, OutputOrder
 from gradeprep.pipeline import kernels, target
 from gradeprep.pipeline.decision import prepare
 from gradeprep.pipeline.planned import Options

@@ -10,8 +10,8 @@ import numpy as np
 
 from gradeprep.errors import GradeprepError
 from gradeprep.model.framerange import FrameRange
+from gradeprep.model.order import ColourOrder, StageOrder
 from gradeprep.model.recipe import ColourAsk, OutputAsk, Recipe, Shot
-from gradeprep.model.task import ColourOrder, StageOrder
 from gradeprep.pipeline.decision import prepare
 from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options

@@ -1,101 +1,102 @@
-"""From a sidecar back to orders: the same ones again, or those that take the decision back."""
+"""From a sidecar back to its source: the document that undoes the decision."""
 
 from __future__ import annotations
 
+import os
+from functools import cache
 from pathlib import Path
 
-from gradeprep import sidecar
 from gradeprep.errors import OutputRefusedError, RequestError, SidecarError
-from gradeprep.model.record import FrameRecord, ShotRecord
-from gradeprep.model.task import FrameOrder, OutputOrder, Task
+from gradeprep.model.order import OutputOrder, Stages
+from gradeprep.model.shot import FrameEntry, ShotDocument
+from gradeprep.pipeline.arithmetic import chosen_kernels
+from gradeprep.pipeline.decision import Decision, prepare
+from gradeprep.pipeline.flow import planned_space
 from gradeprep.pipeline.target import writable
 from gradeprep.plates import atomic, files
 from gradeprep.plates.sequence import Pattern
 
-__all__ = ["same_again", "taken_back"]
+__all__ = ["undone"]
 
 
-def same_again(record: ShotRecord, folder: Path) -> Task:
-    """The task that a sidecar in the folder tells of."""
-    return Task(
-        arithmetic=record.arithmetic,
-        shot=record.shot,
-        digest=record.digest,
-        kernel=record.frames[0].kernel,
-        colour=record.colour,
-        layers=record.layers,
-        nonfinite=record.nonfinite,
-        output=record.output,
-        frames=tuple(_again(frame, record, folder) for frame in record.frames),
-    )
-
-
-def _again(frame: FrameRecord, record: ShotRecord, folder: Path) -> FrameOrder:
-    return FrameOrder(
-        number=frame.number,
-        source=str(sidecar.absolute(frame.source.file, folder)),
-        result=str(sidecar.absolute(frame.result.file, folder)),
-        stages=frame.stages,
-        pulled=frame.before,
-        history=record.again,
-    )
-
-
-def taken_back(record: ShotRecord, folder: Path, out: str | Path) -> Task:
-    """The task that takes a sidecar's decision back.
+def undone(record: ShotDocument, out: str | Path) -> ShotDocument:
+    """The document that undoes a sidecar's decision: results become sources.
 
     Args:
-        record: What the sidecar says.
-        folder: Where it stands.
+        record: What the sidecar says, every frame done.
         out: Pattern, or folder, of the restored plate.
 
     Raises:
         SidecarError: A stage of the decision has no inverse.
-        OutputRefusedError: The output would be the source or the result, or cannot be written.
+        OutputRefusedError: The output is a source or a result that the sidecar describes, or
+            cannot be written.
         RequestError: The output names one file for several frames, or another format.
+        ColourError: The config is not the one that the sidecar describes.
     """
-    if not record.reversible.exact and record.reversible.ulp is None and _no_inverse(record):
-        raise SidecarError(record.reversible.why, shot=record.shot)
     pattern = _pattern(record, out)
     format = files.format_of_name(pattern.name)
     if format not in files.WRITABLE:
         raise RequestError(f"'.{format}' cannot be written", remedy="write .exr or .dpx")
-    names = [pattern.file(frame.number) for frame in record.frames]
+    names = [pattern.file(entry.number) for entry in record.frames]
     writable(pattern.folder, names, shot=record.shot)
-    orders = []
-    for frame in record.frames:
-        result = sidecar.absolute(frame.result.file, folder)
-        source = sidecar.absolute(frame.source.file, folder)
-        path = pattern.path(frame.number)
-        if atomic.same_file(path, result) or atomic.same_file(path, source):
-            raise OutputRefusedError(
-                "the restored plate would overwrite the plate itself",
-                file=path,
-                remedy="write to another folder",
-            )
-        orders.append(_back(frame, record, result, path))
-    colour = record.colour.model_copy(
-        update={"source": record.colour.result, "result": record.colour.source}
+    _refuse_described(record, pattern)
+    order, output = record.colour, _output(record, format)
+    colour = order.model_copy(update={"source": order.result, "result": order.source})
+    kept = record.output.type == "source"
+    types = record.types if kept else (record.output.type,) * len(record.types)
+    space = planned_space(order)
+
+    @cache
+    def kernels(stages: Stages) -> tuple[str, ...]:
+        decision = _backwards(record, stages)
+        return chosen_kernels(decision, space, colour, types=types, wanted=output.type)
+
+    frames = tuple(
+        FrameEntry(
+            number=entry.number,
+            source=entry.result,
+            result=str(pattern.path(entry.number)),
+            stages=entry.stages,
+            stops=entry.stops,
+            kernels=kernels(entry.stages),
+            before=entry.before,
+            history=entry.history,
+        )
+        for entry in record.frames
     )
-    return Task(
-        arithmetic=record.arithmetic,
-        shot=record.shot,
-        digest=record.digest,
-        kernel=record.frames[0].kernel,
-        inverse=True,
-        colour=colour,
-        layers=record.layers,
-        nonfinite=record.nonfinite,
-        output=_output(record, format),
-        frames=tuple(orders),
+    result = record.source.model_copy(
+        update={
+            "pattern": str(pattern),
+            "format": format,
+            "type": record.result.type if output.type == "source" else output.type,
+            "compression": (
+                record.result.compression if output.compression == "source" else output.compression
+            ),
+        }
+    )
+    return record.model_copy(
+        update={
+            "inverse": True,
+            "source": record.result,
+            "result": result,
+            "folder": str(pattern.folder),
+            "colour": colour,
+            "types": types,
+            "output": output,
+            "frames": frames,
+        }
     )
 
 
-def _no_inverse(record: ShotRecord) -> bool:
-    return record.reversible.why == "a stage has no inverse"
+def _backwards(record: ShotDocument, stages: Stages) -> Decision:
+    decision = prepare(stages, (0.0, 1.0, 0.0), backwards=True)  # gains need no luminance
+    for step in decision.steps:
+        if step.slope is None:
+            raise SidecarError(f"stage '{step.stage.name}' has no inverse", shot=record.shot)
+    return decision
 
 
-def _pattern(record: ShotRecord, out: str | Path) -> Pattern:
+def _pattern(record: ShotDocument, out: str | Path) -> Pattern:
     path = Path(out)
     if path.is_dir() or not path.suffix:
         path = path / Path(record.result.pattern).name
@@ -108,18 +109,36 @@ def _pattern(record: ShotRecord, out: str | Path) -> Pattern:
     return pattern
 
 
-def _back(frame: FrameRecord, record: ShotRecord, result: Path, path: Path) -> FrameOrder:
-    return FrameOrder(
-        number=frame.number,
-        source=str(result),
-        result=str(path),
-        stages=frame.stages,
-        pulled=frame.before,
-        history=record.again,
-    )
+def _refuse_described(record: ShotDocument, pattern: Pattern) -> None:
+    """No source and no result is a target, wherever the sidecar or the plates were moved."""
+    sources = {(mark.bytes, mark.hash) for mark in (e.finished.source for e in record.frames)}
+    sizes = {size for size, _ in sources}
+    for entry in record.frames:
+        path = pattern.path(entry.number)
+        if not os.path.lexists(path):
+            continue
+        described = any(atomic.same_file(path, Path(it)) for it in (entry.source, entry.result))
+        if described or _one_of(path, sources, sizes):
+            raise OutputRefusedError(
+                "the restored plate would overwrite a plate that the sidecar describes",
+                file=path,
+                remedy="write to another folder; a source is never touched",
+            )
 
 
-def _output(record: ShotRecord, format: str) -> OutputOrder:
+def _one_of(path: Path, sources: set[tuple[int, str]], sizes: set[int]) -> bool:
+    try:
+        size = path.stat().st_size
+        return size in sizes and (size, atomic.digest(path)) in sources
+    except OSError as error:
+        raise OutputRefusedError(
+            f"cannot be compared with the recorded sources: {error.strerror}",
+            file=path,
+            remedy="write to another folder",
+        ) from error
+
+
+def _output(record: ShotDocument, format: str) -> OutputOrder:
     """The source's own type and compression, as far as the format holds them."""
     source, result = record.source, record.result
     if format == "exr":

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
+from gradeprep.model.order import ColourOrder, OutputOrder
 from gradeprep.model.record import Reversible
-from gradeprep.model.task import ColourOrder, OutputOrder
 from gradeprep.pipeline.decision import Decision
 from gradeprep.pipeline.survey import Survey
 from gradeprep.plates import exr
@@ -28,7 +28,7 @@ def lossy_codec(found: Survey, output: OutputOrder) -> str | None:
 
 def reversible(
     decisions: Sequence[Decision],
-    used: Sequence[str],
+    used: Collection[str],
     found: Survey,
     order: ColourOrder,
     output: OutputOrder,
@@ -47,7 +47,7 @@ def reversible(
         return _not("the result's type is not the source's")
     if order.source != order.result:
         return _not("the colour space was converted; rounding in it is not bounded")
-    if all(name == "carry" for name in used):
+    if set(used) == {"carry"}:
         return Reversible(exact=True, ulp=0.0, why="nothing was changed")
     slopes = {decision.slope for decision in decisions}
     known = {slope for slope in slopes if slope is not None}

@@ -9,9 +9,9 @@ from pydantic import BaseModel, ValidationError
 
 from gradeprep.errors import RequestError
 from gradeprep.model.exposure import MeterAsk
+from gradeprep.model.order import StageOrder
 from gradeprep.model.recipe import Shot, StageAsk
 from gradeprep.model.record import Reading
-from gradeprep.model.task import StageOrder
 from gradeprep.pipeline.decision import exposure
 from gradeprep.plugins.calling import calling
 from gradeprep.plugins.contracts import PlateView

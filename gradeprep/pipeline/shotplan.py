@@ -7,35 +7,28 @@ small, plates that were pulled already, channels that cannot take what is asked 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from functools import partial
 from typing import Any
 
+from gradeprep._version import __version__
 from gradeprep.errors import (
     AlreadyPulledError,
     CannotCarryError,
     OutputRefusedError,
 )
+from gradeprep.model.order import ARITHMETIC, ColourOrder, OutputOrder, Stages, digest_of
 from gradeprep.model.record import PlateRecord
+from gradeprep.model.shot import FrameEntry, Frames, ShotDocument
 from gradeprep.model.stretches import Stretches
-from gradeprep.model.task import (
-    ARITHMETIC,
-    ColourOrder,
-    FrameOrder,
-    FrameOrders,
-    OutputOrder,
-    Stages,
-    Task,
-    digest_of,
-)
-from gradeprep.pipeline import kernels, notes, target
+from gradeprep.pipeline import notes, target
+from gradeprep.pipeline.arithmetic import chosen_kernels
 from gradeprep.pipeline.checking import run_checks
 from gradeprep.pipeline.decision import Decision, prepare
 from gradeprep.pipeline.planned import ShotPlan
 from gradeprep.pipeline.planner import ShotPlanner
 from gradeprep.pipeline.reversible import reversible
 from gradeprep.pipeline.survey import Survey
-from gradeprep.pipeline.types import kernel_type
 from gradeprep.plugins.registry import installed
 
 __all__ = ["plan_shot"]
@@ -52,28 +45,19 @@ def plan_shot(shot: ShotPlanner) -> ShotPlan:
     place = target.place(ask, found, shot.owner.folder)
     order, output = shot.output
     _not_pulled_before(shot)
-    digest = _digest(shot, order, output)
     stages = Stretches(map(shot.settled.orders, found.frames))
-    frames = FrameOrders(found.frames.numbers, stages, _orders(shot, place))
     decisions = stages.each(partial(_decision, shot))
-    used = decisions.each(lambda decision: _kernel(shot, decision, order, output))
-    _carriable(shot, decisions.distinct, used.distinct)
+    used = decisions.each(partial(_kernels, shot))
+    names = {name for kernels in used.distinct for name in kernels}
+    _carriable(shot, decisions.distinct, names)
     needed, close = target.bytes_needed(found, output)
     free = target.free_disk(place.folder)
     _existing(shot, place)
     _fits(shot, place, needed, close=close, free=free)
-    task = Task(
+    document = ShotDocument(
+        tool=f"gradeprep {__version__}",
         shot=ask.name,
-        digest=digest,
-        kernel=used[0],
-        colour=order,
-        layers=found.layers,
-        nonfinite=ask.nonfinite,
-        output=output,
-        frames=frames,
-    )
-    return ShotPlan(
-        task=task,
+        digest=_digest(shot, order, output),
         source=_plate(str(found.sequence.pattern), found),
         result=_plate(
             str(place.pattern),
@@ -82,21 +66,32 @@ def plan_shot(shot: ShotPlanner) -> ShotPlan:
             type=found.type if output.type == "source" else output.type,
             compression=output.compression,
         ),
-        folder=place.folder,
-        real_folder=os.path.realpath(place.folder),
-        kernels={name: used.count(name) for name in kernels.KERNELS if name in used},
-        space_from=shot.space[1],
+        folder=str(place.folder),
+        colour=order,
+        layers=found.layers,
+        types=found.types,
+        nonfinite=ask.nonfinite,
+        output=output,
         readings=shot.settled.readings,
-        findings=(
-            *notes.notes(found, output, used.distinct),
-            *run_checks(shot.view, shot.ask.checks),
+        findings=(*notes.notes(found, output, names), *run_checks(shot.view, ask.checks)),
+        reversible=reversible(decisions.distinct, names, found, order, output),
+        carried=ask.carried,
+        frames=Frames(
+            _entries(shot, place),
+            found.frames.numbers,
+            stages,
+            decisions.each(lambda decision: decision.stops),
+            used.each(lambda kernels: kernels[: len(found.types)]),
         ),
-        reversible=reversible(decisions.distinct, used.distinct, found, order, output),
+    )
+    return ShotPlan(
+        document=document,
+        space_from=shot.space[1],
+        real_folder=os.path.realpath(place.folder),
+        existing=place.existing,
         bytes_needed=needed,
         bytes_close=close,
         bytes_free=free,
-        existing=place.existing,
-        carried=ask.carried,
     )
 
 
@@ -137,21 +132,25 @@ def _guests(shot: ShotPlanner) -> dict[str, Any]:
     return {"guests": guests} if guests else {}
 
 
-def _orders(shot: ShotPlanner, place: target.Target) -> Callable[[int, Stages], FrameOrder]:
+def _entries(
+    shot: ShotPlanner, place: target.Target
+) -> Callable[[int, Stages, float, tuple[str, ...]], FrameEntry]:
     source, result, before = shot.found.sequence.pattern, place.pattern, shot.found.pulled
 
-    def order(number: int, stages: Stages) -> FrameOrder:
+    def entry(number: int, stages: Stages, stops: float, kernels: tuple[str, ...]) -> FrameEntry:
         pulled, history = before.get(number, (0.0, ()))
-        return FrameOrder(
+        return FrameEntry(
             number=number,
             source=source.text(number),
             result=result.text(number),
             stages=stages,
-            pulled=pulled,
+            stops=stops,
+            kernels=kernels,
+            before=pulled,
             history=history,
         )
 
-    return order
+    return entry
 
 
 def _decision(shot: ShotPlanner, stages: Stages) -> Decision:
@@ -159,23 +158,16 @@ def _decision(shot: ShotPlanner, stages: Stages) -> Decision:
     return plain if plain.gains is not None else prepare(stages, shot.owner.weights)
 
 
-def _kernel(shot: ShotPlanner, decision: Decision, order: ColourOrder, output: OutputOrder) -> str:
-    source = kernel_type(shot.found.type)
-    return kernels.choose(
-        decision,
-        same_space=order.source == order.result,
-        linear=shot.config.is_linear(order.source),
-        working=order.source == order.working,
-        source=source,
-        wanted=source if output.type == "source" else kernel_type(output.type),
-        curve=shot.config.curve(order.source, order.working) is not None,
-        to_linear=shot.config.to_linear(order.source, order.result) is not None,
-    )
+def _kernels(shot: ShotPlanner, decision: Decision) -> tuple[str, ...]:
+    """The kernel of each layer; of the plate as a whole where no layer is colour."""
+    found, (order, output) = shot.found, shot.output
+    types = found.types or (found.type,)
+    return chosen_kernels(decision, shot.config, order, types=types, wanted=output.type)
 
 
-def _carriable(shot: ShotPlanner, decisions: Sequence[Decision], used: Sequence[str]) -> None:
+def _carriable(shot: ShotPlanner, decisions: Sequence[Decision], used: Collection[str]) -> None:
     """Refuse what the plate's channels cannot be asked for."""
-    if all(name == "carry" for name in used):
+    if set(used) == {"carry"}:
         return
     problem = _unfit(shot.found, decisions, used)
     if problem:
@@ -212,7 +204,7 @@ _WHOLE = {"tone-gain", "code-table", "curve", "light"}
 
 
 def _unfit(
-    found: Survey, decisions: Sequence[Decision], used: Sequence[str]
+    found: Survey, decisions: Sequence[Decision], used: Collection[str]
 ) -> tuple[str, str] | None:
     """What is wrong and what to do, when the plate's channels cannot take the stages."""
     if not found.groups:

@@ -9,7 +9,7 @@ from typing import Any
 
 from gradeprep.errors import RequestError
 from gradeprep.plates import files
-from gradeprep.plates.sequence import find
+from gradeprep.plates.sequence import Pattern, find
 
 __all__ = ["PullAsk", "recipe_of"]
 
@@ -36,7 +36,7 @@ class PullAsk:
         only_colour: Leave out what the format cannot hold.
         nonfinite: ``keep`` or ``fail``.
         again: Pull a plate that says it was pulled before.
-        name: Name of the shot; the file's name when left out.
+        name: Name of the shot, and so of its sidecar; that of the result when left out.
     """
 
     stops: float | Mapping[int, float]
@@ -69,9 +69,9 @@ def recipe_of(plate: str, out: str, ask: PullAsk) -> dict[str, Any]:
     Raises:
         RequestError: The plate is not there, or the curve of a lift is given without one.
     """
-    name = _file_name(plate)
+    result = _out(out, _file_name(plate))
     output = {
-        "plate": _out(out, name),
+        "plate": result,
         "space": ask.out_space,
         "type": ask.kind,
         "compression": ask.compression,
@@ -88,7 +88,10 @@ def recipe_of(plate: str, out: str, ask: PullAsk) -> dict[str, Any]:
         "again": ask.again or None,
         "output": _said(output),
     }
-    recipe: dict[str, Any] = {"gradeprep": 1, "shots": {ask.name or _shot_name(name): _said(shot)}}
+    recipe: dict[str, Any] = {
+        "gradeprep": 1,
+        "shots": {ask.name or _shot_name(Path(result).name): _said(shot)},
+    }
     if ask.working is not None:
         recipe["colour"] = {"working": ask.working}
     return recipe
@@ -122,7 +125,8 @@ def _file_name(plate: str) -> str:
 
 def _shot_name(name: str) -> str:
     """What stands before the frame number, as a plain name."""
-    head = name.partition("#")[0] if "#" in name else Path(name).stem
+    pattern = Pattern.parse(name)
+    head = pattern.head if pattern.width else Path(name).stem
     plain = "".join(c if c.isalnum() or c in "_-." else "_" for c in head)
     return plain.strip("._-") or "plate"
 

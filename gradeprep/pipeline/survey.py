@@ -59,6 +59,12 @@ class Survey:
         return self.first.parts[group.part].channels[group.names[0]]
 
     @property
+    def types(self) -> tuple[PixelType, ...]:
+        """Type of the channels of each colour layer."""
+        parts = self.first.parts
+        return tuple(parts[group.part].channels[group.names[0]] for group in self.groups)
+
+    @property
     def bytes(self) -> int:
         """Size of all frames asked for."""
         return sum(map(os.path.getsize, map(self.sequence.pattern.text, self.frames)))
@@ -166,13 +172,13 @@ def _pulled(
         return found
     for path in sidecar.beside(sequence.pattern.folder):
         try:
-            record = sidecar.load(path)
+            document = sidecar.load_filed(path)
         except SidecarError:
             continue  # a stranger's file beside the plate decides nothing
-        names = {done.result.file: done for done in record.frames}
+        names = {entry.result: entry for entry in document.frames}
         for number in layouts:
-            done = names.get(sequence.pattern.file(number))
-            if done is not None:
-                history = (*record.again, record.digest)
-                found[number] = (done.before + done.stops, history)
+            entry = names.get(sequence.pattern.file(number))
+            if entry is not None:
+                history = (*entry.history, document.digest)
+                found[number] = (entry.before + entry.stops, history)
     return found

@@ -12,8 +12,8 @@ from pathlib import Path
 
 from gradeprep.errors import CannotCarryError, OutputRefusedError, RequestError
 from gradeprep.model.frame import Layout
+from gradeprep.model.order import OutputOrder
 from gradeprep.model.recipe import OutputAsk, Shot
-from gradeprep.model.task import OutputOrder
 from gradeprep.pipeline.survey import Survey
 from gradeprep.plates import atomic, carry, files
 from gradeprep.plates.sequence import Pattern

@@ -18,7 +18,7 @@ import numpy as np
 
 from gradeprep.errors import CannotCarryError
 from gradeprep.model.frame import Frame, Part, Plane, pixel_aspect, top_code
-from gradeprep.model.task import OutputOrder
+from gradeprep.model.order import OutputOrder
 from gradeprep.plates import dpxheader, exrheader
 
 __all__ = ["DPX_LOG", "Stamp", "outgoing", "problem", "timecode"]

@@ -32,7 +32,8 @@ from pydantic import BaseModel
 
 from gradeprep.model.frame import Layout, Window
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import Finding, Reading, ShotRecord
+from gradeprep.model.record import Finding, Reading
+from gradeprep.model.shot import ShotDocument
 
 __all__ = [
     "API",
@@ -304,7 +305,7 @@ class Decided:
         beyond: Names of the stages that are more, and so are not in the gains.
     """
 
-    record: ShotRecord
+    record: ShotDocument
     sidecar: Path
     gains: Mapping[int, tuple[float, float, float]]
     beyond: tuple[str, ...] = ()

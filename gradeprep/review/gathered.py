@@ -6,120 +6,21 @@ decoded here and nothing is made up: every number stands in a sidecar or in a pl
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from gradeprep import sidecar
 from gradeprep.errors import GradeprepError, RequestError, SidecarError
-from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import Recipe
-from gradeprep.model.record import (
-    Counts,
-    FileRecord,
-    Finding,
-    PlateRecord,
-    Reading,
-    Reversible,
-    ShotRecord,
-)
-from gradeprep.model.task import ColourOrder, OutputOrder, StageOrder
+from gradeprep.model.shot import ShotDocument
 from gradeprep.pipeline.asked import read_recipe
-from gradeprep.pipeline.decision import prepare
 from gradeprep.pipeline.plan import make_plan
-from gradeprep.pipeline.planned import Options, Plan, ShotPlan
+from gradeprep.pipeline.planned import Options, Plan
 from gradeprep.plates.sequence import Pattern
 
-__all__ = ["FrameTold", "Gathered", "Told", "gather"]
-
-_NO_WEIGHTS = (0.0, 1.0, 0.0)  # the exposure of a decision rests on no luminance
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrameTold:
-    """One frame of a shot.
-
-    Attributes:
-        number: Frame number.
-        stages: Its stages, in order.
-        stops: Exposure change of all of them together, in stops.
-        kernel: Arithmetic that was used; empty where the frame was not done yet.
-        counts: Samples that did not pass as plain numbers; None where not done.
-        timecode: Its label, if it has one.
-        source: The source file, with hash and size where it was recorded.
-        result: The result, the same.
-        header: Header fields that were restamped or left out.
-    """
-
-    number: int
-    stages: tuple[StageOrder, ...]
-    stops: float
-    kernel: str = ""
-    counts: Counts | None = None
-    timecode: str | None = None
-    source: FileRecord | None = None
-    result: FileRecord | None = None
-    header: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
-    """Everything that is told of a shot that was decided.
-
-    Attributes:
-        source: The source plate; its pattern as a path from here.
-        result: The result plate, the same.
-        colour: Config, spaces, look.
-        layers: Layers that are colour.
-        output: What is written.
-        frames: One a frame, by number; at least one.
-        readings: What the meters read.
-        findings: What was noticed.
-        reversible: Whether and how exactly it can be taken back.
-        digest: Hash of the decision.
-        nonfinite: Policy for non-finite pixels.
-        again: Digests of recipes that the source had undergone before.
-        arithmetic: Version of the arithmetic.
-        tool: Program and version that did it; empty where nothing was done.
-        written: When, as the sidecar says; empty where nothing was done.
-        carried: What the recipe passes on.
-        kernels: Arithmetic to number of frames.
-    """
-
-    source: PlateRecord
-    result: PlateRecord
-    colour: ColourOrder
-    layers: tuple[str, ...]
-    output: OutputOrder
-    frames: tuple[FrameTold, ...]
-    readings: tuple[Reading, ...]
-    findings: tuple[Finding, ...]
-    reversible: Reversible
-    digest: str
-    nonfinite: str
-    again: tuple[str, ...] = ()
-    arithmetic: int
-    tool: str = ""
-    written: str = ""
-    carried: Mapping[str, Any] = field(default_factory=dict)
-    kernels: Mapping[str, int] = field(default_factory=dict)
-
-    @property
-    def range(self) -> FrameRange:
-        """Its frames."""
-        return FrameRange.of(frame.number for frame in self.frames)
-
-    @property
-    def stages(self) -> Mapping[int, tuple[StageOrder, ...]]:
-        """Frame number to its stages."""
-        return {frame.number: frame.stages for frame in self.frames}
-
-    @property
-    def stops(self) -> tuple[float, float]:
-        """Smallest and largest exposure change over the frames, in stops."""
-        every = [frame.stops for frame in self.frames]
-        return min(every), max(every)
+__all__ = ["Gathered", "gather"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,14 +32,14 @@ class Gathered:
         state: ``done`` (its sidecar tells of it), ``planned`` (decided, not run), or ``refused``
             (no plan could be made, or a check stops it).
         origin: The sidecar or recipe that tells of it.
-        told: What is told; None where no plan could be made.
+        document: Everything decided, and done; None where no plan could be made.
         refusal: Why it is refused, in one line.
     """
 
     name: str
     state: Literal["done", "planned", "refused"]
     origin: Path
-    told: Told | None = None
+    document: ShotDocument | None = None
     refusal: str = ""
 
 
@@ -237,85 +138,12 @@ def _of_plan(plan: Plan, path: Path) -> Iterator[tuple[str, Gathered]]:
                 name=name,
                 state="refused" if stopped else "planned",
                 origin=path,
-                told=_told_of_plan(shot),
+                document=shot.document,
                 refusal=stopped,
             ),
         )
 
 
-def _told_of_plan(shot: ShotPlan) -> Told:
-    task = shot.task
-    return Told(
-        source=shot.source,
-        result=shot.result,
-        colour=task.colour,
-        layers=task.layers,
-        output=task.output,
-        frames=tuple(
-            FrameTold(
-                number=order.number,
-                stages=order.stages,
-                stops=prepare(order.stages, _NO_WEIGHTS).stops,
-            )
-            for order in task.frames
-        ),
-        readings=shot.readings,
-        findings=shot.findings,
-        reversible=shot.reversible,
-        digest=task.digest,
-        nonfinite=task.nonfinite,
-        again=task.frames[0].history,
-        arithmetic=task.arithmetic,
-        carried=shot.carried,
-        kernels=shot.kernels,
-    )
-
-
 def _from_sidecar(path: Path) -> Gathered:
-    record = sidecar.load(path)
-    return Gathered(
-        name=record.shot, state="done", origin=path, told=_told_of_record(record, path.parent)
-    )
-
-
-def _told_of_record(record: ShotRecord, folder: Path) -> Told:
-    kernels: dict[str, int] = {}
-    for frame in record.frames:
-        kernels[frame.kernel] = kernels.get(frame.kernel, 0) + 1
-
-    def placed(plate: PlateRecord) -> PlateRecord:
-        at = str(sidecar.absolute(plate.pattern, folder))
-        return plate.model_copy(update={"pattern": at})
-
-    return Told(
-        source=placed(record.source),
-        result=placed(record.result),
-        colour=record.colour,
-        layers=record.layers,
-        output=record.output,
-        frames=tuple(
-            FrameTold(
-                number=frame.number,
-                stages=frame.stages,
-                stops=frame.stops,
-                kernel=frame.kernel,
-                counts=frame.counts,
-                timecode=frame.timecode,
-                source=frame.source,
-                result=frame.result,
-                header=frame.header,
-            )
-            for frame in record.frames
-        ),
-        readings=record.reading,
-        findings=record.findings,
-        reversible=record.reversible,
-        digest=record.digest,
-        nonfinite=record.nonfinite,
-        again=record.again,
-        arithmetic=record.arithmetic,
-        tool=record.tool,
-        written=record.dated.get("written", ""),
-        carried=record.carried,
-        kernels=kernels,
-    )
+    document = sidecar.load(path)
+    return Gathered(name=document.shot, state="done", origin=path, document=document)

@@ -10,14 +10,15 @@ from pathlib import Path
 from gradeprep import showlook
 from gradeprep.errors import GradeprepError
 from gradeprep.model.frame import pixel_aspect
+from gradeprep.model.order import ColourOrder
 from gradeprep.model.recipe import LookAsk
 from gradeprep.model.record import Reading
-from gradeprep.model.task import ColourOrder
+from gradeprep.model.shot import ShotDocument
 from gradeprep.pipeline.view import View
 from gradeprep.review.clipmap import clip_map, told_ceilings, told_shares
 from gradeprep.review.encoded import data_uri
 from gradeprep.review.exposureplot import exposure_svg
-from gradeprep.review.gathered import Gathered, Told
+from gradeprep.review.gathered import Gathered
 from gradeprep.review.liftplot import lift_svg
 from gradeprep.review.noiseplot import noise_caption, noise_svg
 from gradeprep.review.seen import Seen
@@ -113,18 +114,18 @@ def pictured(one: Gathered, seen: Seen, wish: Wish) -> Pictured:
         RequestError: matplotlib is not installed.
     """
     made = Pictured()
-    if one.told is None:
+    if one.document is None:
         return made
-    _show(made, one, one.told, seen, wish)
-    _plot(made, one.told, seen)
+    _show(made, one, one.document, seen, wish)
+    _plot(made, one.document, seen)
     return made
 
 
-def _show(made: Pictured, one: Gathered, told: Told, seen: Seen, wish: Wish) -> None:
+def _show(made: Pictured, one: Gathered, document: ShotDocument, seen: Seen, wish: Wish) -> None:
     view = next((view for view in seen.views if view is not None), None)
     if view is None or seen.frame is None:
         return
-    colour, working = view.colour, told.colour.working
+    colour, working = view.colour, document.colour.working
     plain = screen(colour, working, display=wish.display, view=wish.view)
     made.shown = plain.told
     aspect = _aspect(seen, view)
@@ -142,7 +143,7 @@ def _show(made: Pictured, one: Gathered, told: Told, seen: Seen, wish: Wish) -> 
                 alt = f"{one.name}, frame {seen.frame}: {made.clipped}"
                 made.pictures["clipped"] = fitted(clip_map(picture, seen.mask), wish, alt)
     if seen.after is not None:
-        _with_look(made, one.name, told.colour, seen, wish, view)
+        _with_look(made, one.name, document.colour, seen, wish, view)
 
 
 def _with_look(
@@ -199,17 +200,17 @@ def _picture(picture: Bytes, quality: int, alt: str) -> Picture:
     return Picture(data_uri(picture, "webp", quality=quality), width, height, alt)
 
 
-def _plot(made: Pictured, told: Told, seen: Seen) -> None:
+def _plot(made: Pictured, document: ShotDocument, seen: Seen) -> None:
     before, after = seen.tones
     if before is not None:
         stops = [one.stops for one in seen.ceilings if one is not None]
         plot = tones_svg(before, after, ceilings=stops, ceilings_after=seen.ceilings_after)
         made.plots.append(Plot("Tones", plot, _tones_caption(seen)))
-    applied = {frame.number: frame.stops for frame in told.frames}
-    readings, keys = _over_time(told.readings)
+    applied = {frame.number: frame.stops for frame in document.frames}
+    readings, keys = _over_time(document.readings)
     plot = exposure_svg(applied, readings=readings, keys=keys)
-    made.plots.append(Plot("Exposure over time", plot, _exposure_caption(told, readings, keys)))
-    lifts = [order for order in told.frames[0].stages if order.stage == "lift"]
+    made.plots.append(Plot("Exposure over time", plot, _exposure_caption(document, readings, keys)))
+    lifts = [order for order in document.frames[0].stages if order.stage == "lift"]
     was, now = seen.noise
     if was is not None:
         caption = noise_caption(was, now, lifted=bool(lifts))
@@ -242,12 +243,12 @@ def _over_time(
 
 
 def _exposure_caption(
-    told: Told, readings: Mapping[int, Reading], keys: Mapping[int, float]
+    document: ShotDocument, readings: Mapping[int, Reading], keys: Mapping[int, float]
 ) -> str:
-    low, high = told.stops
+    low, high = document.span
     if low == high:
         return f"{low:+.3f} stops on every frame."
-    words = f"From {told.frames[0].stops:+.3f} to {told.frames[-1].stops:+.3f} stops"
+    words = f"From {document.frames[0].stops:+.3f} to {document.frames[-1].stops:+.3f} stops"
     if readings:
         words += f", {len(readings)} frames read, {len(keys)} keys"
     return f"{words}."

@@ -75,9 +75,9 @@ class Ranked:
 
 def ranked(one: Gathered, seen: Seen) -> Ranked:
     """The overview's line of a shot."""
-    told = one.told
-    findings = told.findings if told is not None else ()
-    readings = told.readings if told is not None else ()
+    document = one.document
+    findings = document.findings if document is not None else ()
+    readings = document.readings if document is not None else ()
     counts = {word: sum(f.severity == word for f in findings) for word in ("fail", "warn", "note")}
     clip = _clip(findings, seen)
     sigma = max((reading.sigma for reading in readings), default=None)

@@ -136,7 +136,7 @@ def entry_of(one: Gathered, wish: Wish) -> Entry:
 
 def bytes_each(found: Sequence[Gathered]) -> int:
     """Bytes that one picture may take so that the page of all these shots can go by mail."""
-    frames = sum(len(one.told.frames) for one in found if one.told is not None)
+    frames = sum(len(one.document.frames) for one in found if one.document is not None)
     left = _BUDGET - _PER_FRAME * frames - _PER_SHOT * len(found)
     each = left // max(1, _PICTURES * len(found))
     return int(min(max(each, _LEAST), _MOST))

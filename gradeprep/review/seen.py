@@ -20,14 +20,15 @@ from gradeprep.checks.noisetable import measure_noise
 from gradeprep.checks.tones import NoiseBin, NoiseCurve
 from gradeprep.errors import GradeprepError
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import FileRecord, Finding, PlateRecord
+from gradeprep.model.record import FileMark, Finding, PlateRecord
+from gradeprep.model.shot import ShotDocument
 from gradeprep.model.stops import GREY, gain
 from gradeprep.pipeline.reopened import reopened
 from gradeprep.pipeline.view import View
 from gradeprep.plates import atomic
 from gradeprep.plates.sequence import Pattern
 from gradeprep.plugins.contracts import Pixels
-from gradeprep.review.gathered import Gathered, Told
+from gradeprep.review.gathered import Gathered
 from gradeprep.review.tones import Tones, landing, tones_of
 
 __all__ = ["Seen", "see"]
@@ -82,38 +83,40 @@ class Seen:
 def see(one: Gathered) -> Seen:
     """Open a shot's plates and look; never raises for a plate that is missing or bad."""
     seen = Seen()
-    if one.told is None:
+    if one.document is None:
         return seen
-    told = one.told
-    sources, results = _there(told.source, told), _there(told.result, told)
+    document = one.document
+    sources, results = _there(document.source, document), _there(document.result, document)
     if one.state != "done":
         results = FrameRange.of(())
-    seen.frame = _frame(told, sources, results)
+    seen.frame = _frame(document, sources, results)
     if seen.frame is None:
-        seen.lacking.append(f"pictures, tones, noise: no frame of {told.source.pattern} is there")
+        seen.lacking.append(
+            f"pictures, tones, noise: no frame of {document.source.pattern} is there"
+        )
         return seen
-    source = _opened(seen, one.name, told, sources, "source")
-    result = _opened(seen, one.name, told, results, "result") if one.state == "done" else None
+    source = _opened(seen, one.name, document, sources, "source")
+    result = _opened(seen, one.name, document, results, "result") if one.state == "done" else None
     seen.views = (source, result)
-    _see_before(seen, told, source)
+    _see_before(seen, document, source)
     _see_after(seen, source, result)
-    _see_noise(seen, told, source)
+    _see_noise(seen, document, source)
     _same_files(seen, one)
     return seen
 
 
-def _there(plate: PlateRecord, told: Told) -> FrameRange:
+def _there(plate: PlateRecord, document: ShotDocument) -> FrameRange:
     pattern = Pattern.parse(plate.pattern)
-    return FrameRange.of(n for n in told.range if pattern.path(n).is_file())
+    return FrameRange.of(n for n in document.numbers if pattern.path(n).is_file())
 
 
-def _frame(told: Told, sources: FrameRange, results: FrameRange) -> int | None:
+def _frame(document: ShotDocument, sources: FrameRange, results: FrameRange) -> int | None:
     """The frame with most clipped, where a check says one, else the one in the middle."""
     both = (sources & results) or sources or results
     if not both:
         return None
     shares: dict[int, float] = {}
-    for finding in told.findings:
+    for finding in document.findings:
         for number, share in dict(finding.numbers.get("shares", {})).items():
             shares[int(number)] = shares.get(int(number), 0.0) + float(share)
     worst = [n for n in sorted(shares, key=lambda n: (-shares[n], n)) if n in both]
@@ -121,28 +124,30 @@ def _frame(told: Told, sources: FrameRange, results: FrameRange) -> int | None:
     return worst[0] if worst else every[len(every) // 2]
 
 
-def _opened(seen: Seen, name: str, told: Told, frames: FrameRange, which: str) -> View | None:
+def _opened(
+    seen: Seen, name: str, document: ShotDocument, frames: FrameRange, which: str
+) -> View | None:
     assert seen.frame is not None
     what = "before, clip map" if which == "source" else "the result as written"
-    plate = told.source if which == "source" else told.result
+    plate = document.source if which == "source" else document.result
     if seen.frame not in frames:
         seen.lacking.append(f"{what}: {plate.pattern} has no frame {seen.frame}")
         return None
-    space = told.colour.source if which == "source" else told.colour.result
-    same = which == "source" or told.source.format == told.result.format
+    space = document.colour.source if which == "source" else document.colour.result
+    same = which == "source" or document.source.format == document.result.format
     open_it = partial(
         reopened,
         name,
         Path(plate.pattern),
         _few(frames, seen.frame),
-        told.colour,
+        document.colour,
         space=space,
-        layers=told.layers if same else None,
-        stages=told.stages if which == "source" else None,
+        layers=document.layers if same else None,
+        stages={e.number: e.stages for e in document.frames} if which == "source" else None,
     )
     view = seen.try_to(open_it, what)
-    if view is not None and view.colour.sha256 != told.colour.sha256:
-        line = f"the config {told.colour.config} is not the one that this was made with"
+    if view is not None and view.colour.sha256 != document.colour.sha256:
+        line = f"the config {document.colour.config} is not the one that this was made with"
         if line not in seen.lacking:
             seen.lacking.append(line)
     return view
@@ -157,7 +162,7 @@ def _few(frames: FrameRange, wanted: int) -> FrameRange:
     return FrameRange.of({*near, *(every[pick] for pick in picks)})
 
 
-def _see_before(seen: Seen, told: Told, view: View | None) -> None:
+def _see_before(seen: Seen, document: ShotDocument, view: View | None) -> None:
     if view is None or seen.frame is None:
         return
     frame = seen.frame
@@ -167,7 +172,7 @@ def _see_before(seen: Seen, told: Told, view: View | None) -> None:
     odd = view.nonfinite(frame)
     if odd:
         seen.lacking.append(f"frame {frame}: {odd} samples are no numbers and are shown as black")
-    found = seen.try_to(lambda: ceilings(view, _clipping(told.findings)), "the clip map")
+    found = seen.try_to(lambda: ceilings(view, _clipping(document.findings)), "the clip map")
     if found is None:
         return
     seen.ceilings = found
@@ -205,9 +210,9 @@ def _see_after(seen: Seen, source: View | None, result: View | None) -> None:
         )
 
 
-def _see_noise(seen: Seen, told: Told, view: View | None) -> None:
+def _see_noise(seen: Seen, document: ShotDocument, view: View | None) -> None:
     """The noise that the recipe's check told, or else that of the frame shown."""
-    recorded = _told_noise(told.findings)
+    recorded = _told_noise(document.findings)
     if recorded is not None:
         seen.noise = recorded
         return
@@ -251,24 +256,22 @@ def _curve(numbers: Mapping[str, Any]) -> NoiseCurve:
 
 def _same_files(seen: Seen, one: Gathered) -> None:
     """Whether the files shown are those that were recorded."""
-    assert one.told is not None
-    shown = next((frame for frame in one.told.frames if frame.number == seen.frame), None)
-    if shown is None:
+    assert one.document is not None
+    entry = next((entry for entry in one.document.frames if entry.number == seen.frame), None)
+    if entry is None or entry.done is None:
         return
-    folder = one.origin.parent
-    for record, word, view in (
-        (shown.source, "source", seen.views[0]),
-        (shown.result, "result", seen.views[1]),
+    for mark, file, word, view in (
+        (entry.done.source, entry.source, "source", seen.views[0]),
+        (entry.done.result, entry.result, "result", seen.views[1]),
     ):
-        if record is not None and view is not None and _changed(record, folder):
+        if view is not None and _changed(mark, Path(file)):
             seen.lacking.append(
                 f"frame {seen.frame} of the {word} is not the file that was recorded any more; "
                 "it is shown as it is now"
             )
 
 
-def _changed(record: FileRecord, folder: Path) -> bool:
-    path = folder / record.file
+def _changed(mark: FileMark, path: Path) -> bool:
     return path.is_file() and (
-        path.stat().st_size != record.bytes or atomic.digest(path) != record.hash
+        path.stat().st_size != mark.bytes or atomic.digest(path) != mark.hash
     )

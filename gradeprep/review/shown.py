@@ -14,7 +14,7 @@ import numpy.typing as npt
 from gradeprep import looks, showlook
 from gradeprep.colour import Colour
 from gradeprep.conversions import Convert
-from gradeprep.model.task import LookOrder
+from gradeprep.model.order import LookOrder
 from gradeprep.plugins.contracts import Pixels
 
 __all__ = ["Bytes", "Screen", "any_within", "reduced", "screen", "shown_size", "strewn"]

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from gradeprep.model.order import StageOrder
 from gradeprep.model.record import PlateRecord
-from gradeprep.model.task import StageOrder
-from gradeprep.review.gathered import FrameTold, Told
+from gradeprep.model.shot import FrameEntry, ShotDocument
 
 __all__ = [
     "AppliedRow",
@@ -61,26 +61,26 @@ def _signed(text: str) -> str:
     return f"\N{MINUS SIGN}{text[1:]}" if text.startswith("-") else f"+{text}"
 
 
-def applied(told: Told) -> list[AppliedRow]:
+def applied(document: ShotDocument) -> list[AppliedRow]:
     """Every number of every stage, in the order applied."""
     rows = []
-    for place, order in enumerate(told.frames[0].stages):
+    for place, order in enumerate(document.frames[0].stages):
         for name, value in order.numbers.items():
             last = None
-            if (place, name) in varying(told):
-                last = number(told.frames[-1].stages[place].numbers[name])
+            if (place, name) in varying(document):
+                last = number(document.frames[-1].stages[place].numbers[name])
             rows.append(AppliedRow(f"{place + 1}. {order.stage}", name, number(value), last))
     return rows
 
 
-def varying(told: Told) -> list[tuple[int, str]]:
+def varying(document: ShotDocument) -> list[tuple[int, str]]:
     """Numbers that are not the same on every frame: place of the stage, and name."""
-    first = told.frames[0].stages
+    first = document.frames[0].stages
     return [
         (place, name)
         for place, order in enumerate(first)
         for name in order.numbers
-        if any(_of(frame.stages, place, name) != order.numbers[name] for frame in told.frames)
+        if any(_of(frame.stages, place, name) != order.numbers[name] for frame in document.frames)
     ]
 
 
@@ -88,22 +88,23 @@ def _of(stages: tuple[StageOrder, ...], place: int, name: str) -> Any:
     return stages[place].numbers.get(name) if place < len(stages) else None
 
 
-def frame_rows(told: Told) -> list[tuple[FrameTold, list[Cell], list[Cell]]]:
+def frame_rows(document: ShotDocument) -> list[tuple[FrameEntry, list[Cell], list[Cell]]]:
     """Each frame with its varying numbers, and with its counts where it was done."""
-    places = varying(told)
+    places = varying(document)
     rows = []
-    for frame in told.frames:
+    for frame in document.frames:
         numbers = [number(_of(frame.stages, place, name)) for place, name in places]
         rows.append((frame, numbers, list(_counts(frame))))
     return rows
 
 
-def _counts(frame: FrameTold) -> Iterator[Cell]:
-    if frame.counts is None:
+def _counts(frame: FrameEntry) -> Iterator[Cell]:
+    if frame.done is None:
         return
-    clipped = ", ".join(f"{name} {count}" for name, count in frame.counts.clipped.items() if count)
+    counts = frame.done.counts
+    clipped = ", ".join(f"{name} {count}" for name, count in counts.clipped.items() if count)
     yield Cell(clipped or "0")
-    for count in (frame.counts.nonfinite, frame.counts.overflow, frame.counts.underflow):
+    for count in (counts.nonfinite, counts.overflow, counts.underflow):
         yield Cell(str(count), str(count))
 
 
@@ -142,14 +143,14 @@ def _plain(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def provenance(told: Told) -> list[tuple[str, str]]:
+def provenance(document: ShotDocument) -> list[tuple[str, str]]:
     """Where everything is from and what it went through, name and value."""
-    colour = told.colour
+    colour = document.colour
     rows = [
-        ("source", told.source.pattern),
-        ("", _plate(told.source)),
-        ("result", told.result.pattern),
-        ("", _plate(told.result)),
+        ("source", document.source.pattern),
+        ("", _plate(document.source)),
+        ("result", document.result.pattern),
+        ("", _plate(document.result)),
         (
             "colour spaces",
             f"{colour.source} \N{RIGHTWARDS ARROW} {colour.working} "
@@ -166,22 +167,20 @@ def provenance(told: Told) -> list[tuple[str, str]]:
         if colour.look.sha256:
             rows.append(("look, SHA-256", colour.look.sha256))
     rows += [
-        ("layers", ", ".join(layer or "the root" for layer in told.layers) or "the root"),
-        ("pixels that are no numbers", told.nonfinite),
-        ("written as", _output(told)),
+        ("layers", ", ".join(layer or "the root" for layer in document.layers) or "the root"),
+        ("pixels that are no numbers", document.nonfinite),
+        ("written as", _output(document)),
         (
             "arithmetic",
-            f"version {told.arithmetic}; "
-            + ", ".join(f"{name} on {count}" for name, count in told.kernels.items()),
+            f"version {document.arithmetic}; "
+            + ", ".join(f"{name} on {count}" for name, count in document.kernels.items()),
         ),
-        ("decision", told.digest),
-        *(("undergone before", digest) for digest in told.again),
-        ("taken back", _reversible(told)),
+        ("decision", document.digest),
+        *(("undergone before", digest) for digest in document.frames[0].history),
+        ("taken back", _reversible(document)),
     ]
-    if told.tool:
-        rows.append(("done by", told.tool))
-    if told.written:
-        rows.append(("sidecar written", told.written))
+    if written := document.dated.get("written"):
+        rows += [("done by", document.tool), ("sidecar written", written)]
     return rows
 
 
@@ -194,8 +193,8 @@ def _plate(plate: PlateRecord) -> str:
     return ", ".join(words)
 
 
-def _output(told: Told) -> str:
-    output = told.output
+def _output(document: ShotDocument) -> str:
+    output = document.output
     words = [output.format, f"type {output.type}", f"compression {output.compression}"]
     if output.container != "source":
         words.append(f"container {output.container}")
@@ -204,8 +203,8 @@ def _output(told: Told) -> str:
     return ", ".join(words)
 
 
-def _reversible(told: Told) -> str:
-    back = told.reversible
+def _reversible(document: ShotDocument) -> str:
+    back = document.reversible
     if back.exact:
         return f"exactly: {back.why}"
     if back.ulp is None:

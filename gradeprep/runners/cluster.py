@@ -17,17 +17,16 @@ from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass, field
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
 from gradeprep.errors import EngineError
-from gradeprep.model.task import Task
+from gradeprep.model.shot import ShotDocument
 from gradeprep.runners import wire
-from gradeprep.runners.flights import ANSWER, Flights, Outcomes
-from gradeprep.runners.one import end_if
+from gradeprep.runners.deadline import within
+from gradeprep.runners.dispatch import ANSWER, Dispatch, Outcomes
+from gradeprep.runners.outcome import end_if
 from gradeprep.runners.place import Place
 from gradeprep.runners.reach import reached
-from gradeprep.runners.within import within
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -84,7 +83,7 @@ class Cluster:
         with self._life, suppress(Exception):  # what cannot be swept is hidden, and swept later
             within(ANSWER, self._client.run, remote.sweep, sorted(self._folders))
 
-    def ready(self, tasks: Sequence[Task]) -> None:
+    def ready(self, documents: Sequence[ShotDocument]) -> None:
         """Have every worker look whether it has and sees what this machine does.
 
         Raises:
@@ -92,7 +91,8 @@ class Cluster:
         """
         from gradeprep.runners import remote
 
-        looks = [wire.look_for(task, self.run_name).model_dump_json() for task in tasks]
+        there = [wire.travelling(document) for document in documents]
+        looks = [wire.look_for(document, self.run_name).model_dump_json() for document in there]
         try:
             answers = within(LOOK, partial(self._client.run, on_error="return"), remote.look, looks)
         except (TimeoutError, OSError) as error:
@@ -108,20 +108,20 @@ class Cluster:
         ]
         if lines:
             raise EngineError.of_each(lines)
-        self._folders = {str(Path(wire.travelling(t).frames[0].result).parent) for t in tasks}
+        self._folders = {document.folder for document in there}
 
-    def run(self, task: Task, *, stop: threading.Event) -> Outcomes:
-        """Do all frames of a task; see `Engine.run`."""
-        orders = {order.number: order for order in task.frames}
-        flights = Flights(self._client, task, self.run_name, self.warn)
-        with closing(flights.chunks(stop)) as work:
+    def run(self, document: ShotDocument, *, stop: threading.Event) -> Outcomes:
+        """Do all frames of a document; see `Engine.run`."""
+        ordered = {entry.number: entry for entry in document.frames}
+        chunks = Dispatch(self._client, document, self.run_name, self.warn)
+        with closing(chunks.all(stop)) as work:
             for outcome in work:
-                yield wire.as_ordered(outcome, orders)
-        for order in flights.suspects:
+                yield wire.as_ordered(outcome, ordered[outcome.number])
+        for entry in chunks.suspects:
             end_if(stop)
-            with closing(flights.alone(order, stop)) as work:
+            with closing(chunks.alone(entry, stop)) as work:
                 for outcome in work:
-                    yield wire.as_ordered(outcome, orders)
+                    yield wire.as_ordered(outcome, ordered[outcome.number])
 
 
 def _lacking(answer: str | BaseException) -> list[str]:

@@ -1,7 +1,7 @@
-"""The contract of an engine: something that runs the frames of a task, wherever that is.
+"""The contract of an engine: something that runs the frames of a document, wherever that is.
 
 An engine decides nothing. It is entered before the first shot and left after the last, so that
-workers may live as long as the job; between the two, each shot's task is handed to `run`, which
+workers may live as long as the job; between the two, each shot's document goes to `run`, which
 gives one outcome a frame, in any order. The claim on a shot's results, its journal and its
 sidecar are the job's; an engine only does frames.
 """
@@ -13,9 +13,8 @@ from collections.abc import Generator, Sequence
 from contextlib import AbstractContextManager
 from typing import Protocol, Self
 
-from gradeprep.model.record import FrameRecord
-from gradeprep.model.task import Task
-from gradeprep.runners.one import Failed
+from gradeprep.model.shot import FrameEntry, ShotDocument
+from gradeprep.runners.outcome import Failed
 
 __all__ = ["Engine"]
 
@@ -30,8 +29,8 @@ class Engine(AbstractContextManager["Engine"], Protocol):
             RequestError: There are none, or they cannot be trusted.
         """
 
-    def ready(self, tasks: Sequence[Task]) -> None:
-        """Look, before the first frame, whether these tasks would come out as they do here.
+    def ready(self, documents: Sequence[ShotDocument]) -> None:
+        """Look, before the first frame, whether these shots would come out as they do here.
 
         The results' folders exist by then and are the job's alone.
 
@@ -40,17 +39,17 @@ class Engine(AbstractContextManager["Engine"], Protocol):
         """
 
     def run(
-        self, task: Task, *, stop: threading.Event
-    ) -> Generator[FrameRecord | Failed, None, None]:
-        """Do all frames of a task; one outcome a frame, in any order.
+        self, document: ShotDocument, *, stop: threading.Event
+    ) -> Generator[FrameEntry | Failed, None, None]:
+        """Do all frames of a document; one outcome a frame, in any order.
 
         Closing it early, or setting ``stop``, lets the frames in flight finish and begins no
         other.
 
         Args:
-            task: What is ordered.
+            document: The decision, and the frames to do.
             stop: Set by somebody else to end early; outcomes of frames in flight still come.
 
         Raises:
-            KeyboardInterrupt: ``stop`` was set, and everything that had begun is told.
+            KeyboardInterrupt: ``stop`` was set, and everything that had begun is reported.
         """

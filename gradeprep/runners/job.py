@@ -4,43 +4,24 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping
-from contextlib import ExitStack, closing
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from gradeprep import lastwords, sidecar
 from gradeprep.errors import WriteError
 from gradeprep.machine import processors
-from gradeprep.model.record import FrameRecord, ShotRecord
-from gradeprep.pipeline.planned import Plan, ShotPlan
+from gradeprep.model.shot import FrameEntry, ShotDocument
+from gradeprep.pipeline.planned import Plan
 from gradeprep.runners.claim import claimed
 from gradeprep.runners.engine import Engine
-from gradeprep.runners.journal import Journal, known_records, still_right
+from gradeprep.runners.journal import Journal, kept_frames, known_frames
 from gradeprep.runners.local import Local
-from gradeprep.runners.one import Failed
-from gradeprep.runners.records import Records
-from gradeprep.runners.seal import Sealed, absolute, blank_records, others_known, relative, seal
+from gradeprep.runners.loop import Progress, run_frames
+from gradeprep.runners.outcome import Failed
+from gradeprep.runners.seal import blank_records, others_known, seal
 
 __all__ = ["Job", "Progress", "ShotResult", "run_plan"]
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """One frame is done, or failed, or was kept.
-
-    Attributes:
-        shot: Name of the shot.
-        done: Frames of the shot behind us.
-        total: Frames of the shot.
-        number: Frame number.
-        error: One line where it failed.
-    """
-
-    shot: str
-    done: int
-    total: int
-    number: int
-    error: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,23 +29,18 @@ class ShotResult:
     """What became of one shot.
 
     Attributes:
-        sealed: What the sidecar says; None where no frame was done.
+        record: What the sidecar says; None where no frame was done.
         sidecar: Where it stands.
         kept: Frames kept from an earlier run.
         failed: Frames that failed.
         error: Why the shot was not begun, in one line.
     """
 
-    sealed: Sealed | None = None
+    record: ShotDocument | None = None
     sidecar: Path | None = None
     kept: int = 0
     failed: tuple[Failed, ...] = ()
     error: str = ""
-
-    @property
-    def record(self) -> ShotRecord | None:
-        """What the sidecar says, whole; None where no frame was done."""
-        return None if self.sealed is None else self.sealed.record
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,20 +86,23 @@ def run_plan(
     manner = _Manner(engine, resume, tell, stop or threading.Event())
     with ExitStack() as life:
         # One order for everybody: two runs of one recipe never refuse each other both.
-        for shot in sorted(plan.shots.values(), key=lambda shot: (shot.folder, shot.task.shot)):
+        for name, shot in sorted(plan.shots.items(), key=lambda it: (it[1].folder, it[0])):
             try:
                 if not shot.blocked:
-                    life.enter_context(claimed(shot))
+                    claim = claimed(
+                        shot.document, real_folder=shot.real_folder, existing=shot.existing
+                    )
+                    life.enter_context(claim)
             except WriteError as error:
-                results[shot.task.shot] = ShotResult(error=str(error.at(shot=shot.task.shot)))
+                results[name] = ShotResult(error=str(error.at(shot=name)))
         ours = {name: shot for name, shot in plan.shots.items() if name not in results}
-        tasks = [shot.task for shot in ours.values() if not shot.blocked]
-        if tasks:
+        documents = [shot.document for shot in ours.values() if not shot.blocked]
+        if documents:
             life.enter_context(engine)  # left before the claims are: nobody writes without one
-            engine.ready(tasks)
+            engine.ready(documents)
         lastwords.begun()
         for name, shot in ours.items():
-            results[name] = _run_shot(shot, manner)
+            results[name] = _run_shot(shot.document, manner)
     return Job({name: results[name] for name in (*plan.failed, *plan.shots)})
 
 
@@ -137,64 +116,33 @@ class _Manner:
     stop: threading.Event
 
 
-def _run_shot(shot: ShotPlan, manner: _Manner) -> ShotResult:
-    if shot.blocked:
-        first = shot.blocked[0]
-        return ShotResult(error=f"{shot.task.shot}: {first.what}; {first.remedy}")
-    path = sidecar.path_for(shot.folder, shot.task.shot)
-    known = known_records(path, shot.task.digest)[1]
-    journal = Journal(shot.folder, shot.task.shot, shot.task.digest)
-    records = blank_records(shot, others_known(shot, known))
-    before = sidecar.merged((absolute(one, shot.folder) for one in known), journal.records)
-    kept = _kept(shot, before) if manner.resume and before else ()
+def _run_shot(document: ShotDocument, manner: _Manner) -> ShotResult:
+    if document.blocked:
+        first = document.blocked[0]
+        return ShotResult(error=f"{document.shot}: {first.what}; {first.remedy}")
+    name, folder = document.shot, Path(document.folder)
+    path = sidecar.path_for(folder, name)
+    known = known_frames(path, document.digest)[1]
+    journal = Journal(folder, name, document.digest)
+    records = blank_records(document, others_known(document, known))
+    before = sidecar.merged(known, journal.frames)
+    kept = kept_frames(document, before) if manner.resume and before else ()
+    for entry in kept:
+        records.add(entry)
+
+    def keep(entry: FrameEntry) -> None:
+        filed = sidecar.filed_entry(entry, folder)
+        records.add(filed)
+        journal.add(filed)
+
     failed: tuple[Failed, ...] = ()
     try:
-        failed = _frames(shot, kept, records, journal, manner)
-        result = seal(shot, path, records, failed)
+        with journal:
+            failed = run_frames(
+                document, kept, manner.engine, keep=keep, report=manner.tell, stop=manner.stop
+            )
+        record = seal(document, path, records, failed)
         journal.remove()
     except WriteError as error:  # where frames are done, their journal stays for --resume
-        return ShotResult(kept=len(kept), failed=failed, error=str(error.at(shot=shot.task.shot)))
-    return ShotResult(result, path if result else None, len(kept), failed)
-
-
-def _kept(shot: ShotPlan, candidates: tuple[FrameRecord, ...]) -> tuple[FrameRecord, ...]:
-    by_number = {record.number: record for record in candidates}
-    kept = []
-    for order in shot.task.frames:
-        record = by_number.get(order.number)
-        if record is not None and still_right(record, Path(order.source), Path(order.result)):
-            kept.append(record)
-    return tuple(kept)
-
-
-def _frames(
-    shot: ShotPlan,
-    kept: tuple[FrameRecord, ...],
-    records: Records,
-    journal: Journal,
-    manner: _Manner,
-) -> tuple[Failed, ...]:
-    """Do the frames that are not kept; their records, and those of the kept, are added."""
-    name, total = shot.task.shot, len(shot.task.frames)
-    there = {record.number for record in kept}
-    failed: list[Failed] = []
-    for done, record in enumerate(kept, 1):
-        records.add(relative(record, shot.folder))
-        manner.tell(Progress(name, done, total, record.number))
-    todo = shot.task
-    if there:
-        todo = todo.only([order for order in todo.frames if order.number not in there])
-    if not todo.frames:
-        return ()
-    work = manner.engine.run(todo, stop=manner.stop)
-    with journal, closing(work):
-        for done, outcome in enumerate(work, len(kept) + 1):
-            error = ""
-            if isinstance(outcome, Failed):
-                failed.append(outcome)
-                error = outcome.error
-            else:
-                records.add(relative(outcome, shot.folder))
-                journal.add(outcome)
-            manner.tell(Progress(name, done, total, outcome.number, error))
-    return tuple(sorted(failed, key=lambda frame: frame.number))
+        return ShotResult(kept=len(kept), failed=failed, error=str(error.at(shot=name)))
+    return ShotResult(record, path if record else None, len(kept), failed)

@@ -1,4 +1,4 @@
-"""The journal: each frame's record, kept the moment the frame is done.
+"""The journal: each frame's entry, kept the moment the frame is done.
 
 A run that is killed leaves ``.<shot>.stops.journal`` beside the plates, one JSON line a frame. A
 later ``--resume`` reads it together with the sidecar; a run that ends removes it. A line that
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Iterable
 from contextlib import suppress
 from io import TextIOWrapper
 from pathlib import Path
@@ -18,12 +19,11 @@ from pydantic import ValidationError
 
 from gradeprep import sidecar
 from gradeprep.errors import SidecarError
-from gradeprep.model.record import FrameRecord, ShotRecord
+from gradeprep.model.shot import FrameEntry, FrameResult, ShotDocument
 from gradeprep.plates import atomic
 from gradeprep.plates.regular import check_regular, content
 
-__all__ = ["Journal", "known_records", "still_right"]
-
+__all__ = ["Journal", "kept_frames", "known_frames", "still_right"]
 
 _MAX_BYTES = 2**30
 
@@ -37,7 +37,7 @@ class Journal:
         self._known = self._read()
         self._file: TextIOWrapper | None = None
 
-    def _read(self) -> tuple[FrameRecord, ...]:
+    def _read(self) -> tuple[FrameEntry, ...]:
         if self.path.is_symlink():  # we make none
             return ()
         try:
@@ -49,14 +49,14 @@ class Journal:
             try:
                 entry = json.loads(line)
                 if entry["digest"] == self.digest:
-                    found.append(FrameRecord.model_validate(entry["record"]))
+                    found.append(FrameEntry.model_validate(entry["frame"]))
             except (ValueError, KeyError, TypeError, ValidationError):
                 continue  # the line that was being written when the run was killed
         return tuple(found)
 
     @property
-    def records(self) -> tuple[FrameRecord, ...]:
-        """Records that a run before this one left, of the same decision."""
+    def frames(self) -> tuple[FrameEntry, ...]:
+        """Frames that a run before this one left, of the same decision, filed."""
         return self._known
 
     def __enter__(self) -> Journal:
@@ -71,11 +71,11 @@ class Journal:
         flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0)
         return os.open(self.path, flags, 0o666)
 
-    def add(self, record: FrameRecord) -> None:
-        """Keep a record."""
+    def add(self, frame: FrameEntry) -> None:
+        """Keep a frame that is done, filed."""
         if self._file is None:
             return
-        entry = {"digest": self.digest, "record": record.model_dump(mode="json")}
+        entry = {"digest": self.digest, "frame": frame.model_dump(mode="json")}
         with suppress(OSError):
             self._file.write(json.dumps(entry) + "\n")
             self._file.flush()
@@ -91,28 +91,49 @@ class Journal:
                 self._file.close()
 
     def remove(self) -> None:
-        """Forget the journal; the sidecar tells all now."""
+        """Forget the journal; the sidecar has it all now."""
         with suppress(OSError):
             self.path.unlink()
 
 
-def known_records(path: Path, digest: str) -> tuple[ShotRecord | None, tuple[FrameRecord, ...]]:
-    """The sidecar that stands there, if it can be read, and its records of one decision."""
+def known_frames(path: Path, digest: str) -> tuple[ShotDocument | None, tuple[FrameEntry, ...]]:
+    """The sidecar that stands there, filed, if it can be read, and its frames of one decision."""
     try:
-        record = sidecar.load(path)
+        document = sidecar.load_filed(path)
     except SidecarError:
         return None, ()
-    return record, record.frames if record.digest == digest else ()
+    return document, tuple(document.frames) if document.digest == digest else ()
 
 
-def still_right(record: FrameRecord, source: Path, result: Path) -> bool:
-    """Whether a record's source and result are byte for byte what they were."""
+def kept_frames(document: ShotDocument, known: Iterable[FrameEntry]) -> tuple[FrameEntry, ...]:
+    """Frames that need not be done again, as the sidecar or a journal has them.
+
+    A frame is kept where its record says exactly what is ordered now, and both its files are byte
+    for byte what the record says.
+
+    Args:
+        document: What is ordered.
+        known: Entries that earlier runs of this decision left, filed.
+    """
+    by_number = {entry.number: entry for entry in known}
+    kept = []
+    for entry, ordered in zip(document.frames, sidecar.filed(document).frames, strict=True):
+        found = by_number.get(entry.number)
+        if found is None or found.done is None or found.order != ordered:
+            continue
+        if still_right(found.done, Path(entry.source), Path(entry.result)):
+            kept.append(found)
+    return tuple(kept)
+
+
+def still_right(done: FrameResult, source: Path, result: Path) -> bool:
+    """Whether a frame's source and result are byte for byte what they were."""
     try:
         return (
-            record.result.bytes == result.stat().st_size
-            and record.source.bytes == source.stat().st_size
-            and record.result.hash == atomic.digest(result)
-            and record.source.hash == atomic.digest(source)
+            done.result.bytes == result.stat().st_size
+            and done.source.bytes == source.stat().st_size
+            and done.result.hash == atomic.digest(result)
+            and done.source.hash == atomic.digest(source)
         )
     except OSError:
         return False

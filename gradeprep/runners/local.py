@@ -8,12 +8,11 @@ from dataclasses import dataclass, field
 from typing import Self, TypeVar
 
 from gradeprep import machine
-from gradeprep.model.record import FrameRecord
-from gradeprep.model.task import Task
+from gradeprep.model.shot import FrameEntry, ShotDocument
 from gradeprep.pipeline.flow import run_frame
 from gradeprep.plates import exr
-from gradeprep.runners.one import Failed, Work, do_one, end_if
-from gradeprep.runners.room import fitting
+from gradeprep.runners.memory import fitting
+from gradeprep.runners.outcome import Failed, Work, do_one, end_if
 
 __all__ = ["FEW", "Local", "run"]
 
@@ -41,54 +40,54 @@ class Local:
         return self
 
     def __exit__(self, *raised: object) -> None:
-        """Workers start and end with each task."""
+        """Workers start and end with each shot."""
 
-    def ready(self, tasks: Sequence[Task]) -> None:
+    def ready(self, documents: Sequence[ShotDocument]) -> None:
         """This machine made the plan; only its memory may be too small for so many at once."""
-        for task in tasks:
-            wish = min(self.jobs, len(task.frames))
-            fit = fitting(task, jobs=wish, memory=self.memory)
+        for document in documents:
+            wish = min(self.jobs, len(document.frames))
+            fit = fitting(document, jobs=wish, memory=self.memory)
             if fit < wish:
-                self.tell(f"{task.shot}: {fit} at a time, not {wish}: memory holds no more")
+                self.tell(f"{document.shot}: {fit} at a time, not {wish}: memory holds no more")
 
     def run(
-        self, task: Task, *, stop: threading.Event
-    ) -> Generator[FrameRecord | Failed, None, None]:
-        """Do all frames of a task; see `Engine.run`."""
-        return run(task, run_frame, jobs=self.jobs, memory=self.memory, stop=stop)
+        self, document: ShotDocument, *, stop: threading.Event
+    ) -> Generator[FrameEntry | Failed, None, None]:
+        """Do all frames of a document; see `Engine.run`."""
+        return run(document, run_frame, jobs=self.jobs, memory=self.memory, stop=stop)
 
 
 def run(
-    task: Task,
+    document: ShotDocument,
     work: Work[T],
     *,
     jobs: int,
     memory: int | None = None,
     stop: threading.Event | None = None,
 ) -> Generator[T | Failed, None, None]:
-    """Do all frames of a task, in any order; one outcome a frame.
+    """Do all frames of a document, in any order; one outcome a frame.
 
     Closing it early, or setting ``stop``, lets the frames in flight finish and begins no other.
 
     Args:
-        task: What is ordered.
+        document: The decision, and the frames to do.
         work: What is done to each frame.
         jobs: Number of frames at once, fewer where memory holds fewer.
         memory: Bytes that the frames in flight may take; a share of what is free when left out.
         stop: Set by somebody else to end early; the outcomes of frames in flight still come.
 
     Raises:
-        KeyboardInterrupt: ``stop`` was set, and everything that had begun is told.
+        KeyboardInterrupt: ``stop`` was set, and everything that had begun is reported.
     """
     stop = stop or threading.Event()
-    jobs = fitting(task, jobs=jobs, memory=memory)
-    if jobs > 1 and len(task.frames) > FEW:
+    jobs = fitting(document, jobs=jobs, memory=memory)
+    if jobs > 1 and len(document.frames) > FEW:
         from gradeprep.runners import pool  # a run of a few frames starts without it
 
-        yield from pool.run(task, work, jobs=jobs, stop=stop)
+        yield from pool.run(document, work, jobs=jobs, stop=stop)
         return
     exr.set_threads(jobs if jobs > 1 else 0)
     machine.keep_freed()
-    for order in task.frames:
+    for entry in document.frames:
         end_if(stop)
-        yield do_one(work, task.only((order,)))
+        yield do_one(work, document.work(entry))

@@ -2,7 +2,7 @@
 
 Workers are spawned, never forked: a fork after any image I/O hangs. They leave Ctrl-C and SIGTERM
 to the parent, which lets the frames in flight finish. A worker that dies takes no other frame
-with it: what was in flight runs again alone, and a frame that kills its worker twice is told.
+with it: what was in flight runs again alone, and a frame that kills its worker twice is named.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ from multiprocessing.util import Finalize
 from typing import TypeVar
 
 from gradeprep import lastwords, machine
-from gradeprep.model.task import FrameOrder, Task
+from gradeprep.model.shot import FrameEntry, ShotDocument
 from gradeprep.plates import exr
-from gradeprep.runners.one import Failed, Work, do_one, end_if
+from gradeprep.runners.outcome import Failed, Work, do_one, end_if
 
 __all__ = ["deaf", "run"]
 
@@ -41,59 +41,59 @@ T = TypeVar("T")
 
 
 def run(
-    task: Task, work: Work[T], *, jobs: int, stop: threading.Event
+    document: ShotDocument, work: Work[T], *, jobs: int, stop: threading.Event
 ) -> Generator[T | Failed, None, None]:
-    """Do all frames of a task in ``jobs`` workers, in any order; one outcome a frame.
+    """Do all frames of a document in ``jobs`` workers, in any order; one outcome a frame.
 
     Closing it early, or setting ``stop``, lets the frames in flight finish and begins no other.
 
     Raises:
-        KeyboardInterrupt: ``stop`` was set, and everything that had begun is told.
+        KeyboardInterrupt: ``stop`` was set, and everything that had begun is reported.
     """
-    crashed = yield from _pooled(task, work, min(jobs, len(task.frames)), stop)
-    for order in crashed:
+    crashed = yield from _pooled(document, work, min(jobs, len(document.frames)), stop)
+    for entry in crashed:
         end_if(stop)
-        yield from _alone(task.only((order,)), work)
+        yield from _alone(document.work(entry), work)
 
 
-class _Waiting:
-    """Orders that no worker has; each is made when it is next."""
+class _Queue:
+    """Entries that no worker has; each is made when it is next."""
 
-    def __init__(self, orders: Iterable[FrameOrder]) -> None:
-        self._rest = iter(orders)
+    def __init__(self, entries: Iterable[FrameEntry]) -> None:
+        self._rest = iter(entries)
         self._next = deque(islice(self._rest, 1))
 
     def __bool__(self) -> bool:
         return bool(self._next)
 
     @property
-    def first(self) -> FrameOrder:
+    def first(self) -> FrameEntry:
         """The one that is next."""
         return self._next[0]
 
-    def pop(self) -> FrameOrder:
+    def pop(self) -> FrameEntry:
         """The one that is next, which waits no longer."""
-        order = self._next.popleft()
+        entry = self._next.popleft()
         if not self._next:
             self._next.extend(islice(self._rest, 1))
-        return order
+        return entry
 
-    def back(self, orders: Iterable[FrameOrder]) -> None:
+    def back(self, entries: Iterable[FrameEntry]) -> None:
         """Some that wait again."""
-        self._next.extend(orders)
+        self._next.extend(entries)
 
 
 def _pooled(
-    task: Task, work: Work[T], jobs: int, stop: threading.Event
-) -> Generator[T | Failed, None, list[FrameOrder]]:
-    """Yield outcomes; return the orders that were in flight whenever a worker died."""
-    waiting = _Waiting(task.frames)
-    lost: list[FrameOrder] = []
+    document: ShotDocument, work: Work[T], jobs: int, stop: threading.Event
+) -> Generator[T | Failed, None, list[FrameEntry]]:
+    """Yield outcomes; return the entries that were in flight whenever a worker died."""
+    waiting = _Queue(document.frames)
+    lost: list[FrameEntry] = []
     while waiting:
-        flying: dict[Future[T | Failed], FrameOrder] = {}
+        flying: dict[Future[T | Failed], FrameEntry] = {}
         with _pool(jobs) as pool:
             try:
-                yield from _fly(task, work, pool, jobs, waiting, flying, stop)
+                yield from _fly(document, work, pool, jobs, waiting, flying, stop)
             except BrokenProcessPool:
                 lost.extend(flying.values())
             except BaseException:
@@ -103,12 +103,12 @@ def _pooled(
 
 
 def _fly(
-    task: Task,
+    document: ShotDocument,
     work: Work[T],
     pool: ProcessPoolExecutor,
     jobs: int,
-    waiting: _Waiting,
-    flying: dict[Future[T | Failed], FrameOrder],
+    waiting: _Queue,
+    flying: dict[Future[T | Failed], FrameEntry],
     stop: threading.Event,
 ) -> Generator[T | Failed, None, None]:
     """Keep the pool fed, two frames a worker, until nothing waits or flies."""
@@ -119,7 +119,7 @@ def _fly(
                 raise KeyboardInterrupt
         while waiting and len(flying) < 2 * jobs and not stop.is_set():
             with deaf():
-                future = pool.submit(do_one, work, task.only((waiting.first,)))
+                future = pool.submit(do_one, work, document.work(waiting.first))
             flying[future] = waiting.pop()
         done, _ = wait(flying, timeout=GLANCE, return_when=FIRST_COMPLETED)
         for future in done:
@@ -128,17 +128,17 @@ def _fly(
             yield outcome
 
 
-def _alone(task: Task, work: Work[T]) -> Generator[T | Failed, None, None]:
-    order = task.frames[0]
+def _alone(document: ShotDocument, work: Work[T]) -> Generator[T | Failed, None, None]:
+    entry = document.frames[0]
     with _pool(1) as pool:
         try:
             with deaf():
-                future = pool.submit(do_one, work, task)
+                future = pool.submit(do_one, work, document)
             yield future.result()
         except BrokenProcessPool:
             yield Failed(
-                order.number,
-                f"{task.shot} frame {order.number}: {order.source}: the worker died twice over "
+                entry.number,
+                f"{document.shot} frame {entry.number}: {entry.source}: the worker died twice over "
                 "it (a crash in a codec, or out of memory); look at the file, or use fewer --jobs",
             )
 

@@ -6,12 +6,13 @@ import struct
 import tempfile
 import weakref
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from io import FileIO
+from typing import overload
 
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import FrameRecord
+from gradeprep.model.shot import FrameEntry
 
 __all__ = ["Records"]
 
@@ -19,8 +20,8 @@ _SLOT = struct.Struct("<QQ")
 """Where a record's text begins and how long it is; zeros where there is none yet."""
 
 
-class Records:
-    """Frame records by number, the later of two of one frame.
+class Records(Sequence[FrameEntry]):
+    """Entries of frames that are done, by number; the later of two of one frame.
 
     They lie as JSON in a temporary file that has no name and ends with the process, so that a
     shot of ten thousand frames takes no more memory than a short one: first a slot for each frame
@@ -37,19 +38,19 @@ class Records:
         self._end = _SLOT.size * len(frames)
         self._homeless: dict[int, bytes] = {}
 
-    def add(self, record: FrameRecord) -> None:
-        """Keep a record.
+    def add(self, entry: FrameEntry) -> None:
+        """Keep an entry.
 
         Raises:
             KeyError: Its frame is none that may come.
         """
-        if record.number not in self._may_come:
-            raise KeyError(record.number)
-        text = record.model_dump_json().encode("utf-8")
-        if self._put(record.number, text):
-            self._homeless.pop(record.number, None)
+        if entry.number not in self._may_come:
+            raise KeyError(entry.number)
+        text = entry.model_dump_json().encode("utf-8")
+        if self._put(entry.number, text):
+            self._homeless.pop(entry.number, None)
         else:
-            self._homeless[record.number] = text
+            self._homeless[entry.number] = text
 
     def _put(self, number: int, text: bytes) -> bool:
         """Whether there was room for both, the text and where it stands."""
@@ -68,19 +69,34 @@ class Records:
         return False
 
     @property
-    def frames(self) -> FrameRange:
-        """The frames that came."""
+    def numbers(self) -> FrameRange:
+        """Numbers of the frames that came."""
         return FrameRange.of(number for number in self._may_come if self._there(number))
 
     def __bool__(self) -> bool:
         return any(map(self._there, self._may_come))
 
-    def __iter__(self) -> Iterator[FrameRecord]:
-        """The records by number, one made at a time."""
+    def __len__(self) -> int:
+        return len(self.numbers)
+
+    @overload
+    def __getitem__(self, place: int) -> FrameEntry: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> tuple[FrameEntry, ...]: ...
+
+    def __getitem__(self, place: int | slice) -> FrameEntry | tuple[FrameEntry, ...]:
+        numbers = self.numbers.numbers[place]
+        if isinstance(numbers, int):
+            return FrameEntry.model_validate_json(self._text(numbers))
+        return tuple(FrameEntry.model_validate_json(self._text(number)) for number in numbers)
+
+    def __iter__(self) -> Iterator[FrameEntry]:
+        """The entries by number, one made at a time."""
         for number in self._may_come:
             text = self._text(number)
             if text:
-                yield FrameRecord.model_validate_json(text)
+                yield FrameEntry.model_validate_json(text)
 
     def _there(self, number: int) -> bool:
         return number in self._homeless or self._place(number)[1] > 0

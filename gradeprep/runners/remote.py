@@ -11,6 +11,7 @@ import asyncio
 import json
 import os
 import tempfile
+import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
@@ -20,11 +21,13 @@ from distributed import get_worker
 
 from gradeprep import machine
 from gradeprep.errors import GradeprepError
+from gradeprep.model.shot import FrameEntry
 from gradeprep.pipeline.flow import planned_space, run_frame
 from gradeprep.plates import atomic, exr
 from gradeprep.plugins.registry import installed
-from gradeprep.runners import wire
-from gradeprep.runners.one import Failed, do_one
+from gradeprep.runners import local, wire
+from gradeprep.runners.outcome import Failed
+from gradeprep.runners.versions import differing
 
 __all__ = ["differences", "halt", "look", "sweep", "work"]
 
@@ -57,18 +60,16 @@ def _told(asked: wire.Look) -> tuple[str, ...]:
 
 def differences(asked: wire.Look) -> Iterator[str]:
     """What is not here as it is where the run was started; nothing more where pixels differ."""
-    here = wire.versions() | wire.stage_sources(asked.stages)
-    there = dict(asked.versions) | dict(asked.stages)
-    other = [name for name, version in there.items() if here[name] != version]
-    for name in other:
-        what = f"the stage '{name}'" if name in asked.stages else name
-        yield f"has {what} {here[name] or 'absent'}, and the run was started with {there[name]}"
+    other = differing(asked.versions)
+    for line in other:
+        yield f"has {line}"
     if other:
         return
     try:
         planned_space(asked.colour)
-        for name in asked.stages:
-            installed().get("stages", name)
+        for name in asked.versions:
+            if name.startswith("stage "):
+                installed().get("stages", name.removeprefix("stage "))
     except GradeprepError as error:
         yield str(error)
     yield from _unseen(asked)
@@ -126,25 +127,30 @@ def work(text: str) -> str:
     if refused:
         return wire.Answer(worker=where, refused=refused).model_dump_json()
     begun = time.monotonic()
-    records, failed = [], []
-    left: tuple[int, ...] = ()
-    for place, order in enumerate(chunk.task.frames):
-        if chunk.look.run in _halted or not _claimed(chunk.look):
-            left = tuple(order.number for order in chunk.task.frames[place:])
-            break
-        outcome = do_one(run_frame, chunk.task.only((order,)))
-        if isinstance(outcome, Failed):
-            failed.append(outcome)
-        else:
-            records.append(outcome)
+    outcomes: list[FrameEntry | Failed] = []
+    with suppress(KeyboardInterrupt):  # stopped: what is left is reported as such
+        work = local.run(chunk.document, run_frame, jobs=1, stop=_Stop(chunk.look))
+        outcomes.extend(work)
+    there = {outcome.number for outcome in outcomes}
     answer = wire.Answer(
         worker=where,
-        records=tuple(records),
-        failed=tuple(failed),
-        left=left,
+        done=tuple(outcome for outcome in outcomes if not isinstance(outcome, Failed)),
+        failed=tuple(outcome for outcome in outcomes if isinstance(outcome, Failed)),
+        left=tuple(e.number for e in chunk.document.frames if e.number not in there),
         seconds=time.monotonic() - begun,
     )
     return answer.model_dump_json()
+
+
+class _Stop(threading.Event):
+    """Set as soon as the run is halted, or the shot's claim is no longer its parent's."""
+
+    def __init__(self, look: wire.Look) -> None:
+        super().__init__()
+        self._look = look
+
+    def is_set(self) -> bool:
+        return self._look.run in _halted or not _claimed(self._look)
 
 
 def sweep(folders: Sequence[str]) -> None:

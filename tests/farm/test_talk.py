@@ -7,7 +7,7 @@ import re
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradeprep.farm.talk import Talk, one_line
+from gradeprep.farm.openjdlines import Talk, one_line
 
 LINE = re.compile(r"openjd_(progress: (100|[0-9]{1,2})\.[0-9]|(status|fail): [^\n]*)")
 """The lines of Open Job Description that a chunk uses (2023-09, How Jobs Are Run)."""

@@ -7,7 +7,7 @@ import json
 import pytest
 from pydantic import ValidationError
 
-from gradeprep.model.task import (
+from gradeprep.model.order import (
     ColourOrder,
     FrameOrder,
     OutputOrder,

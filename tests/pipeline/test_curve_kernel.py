@@ -7,7 +7,7 @@ import pytest
 from lightref import run
 
 from gradeprep import colour
-from gradeprep.model.task import StageOrder
+from gradeprep.model.order import StageOrder
 from gradeprep.pipeline import kernels
 from gradeprep.pipeline.decision import prepare
 

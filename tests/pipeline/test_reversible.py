@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from lightref import HALVES, decide, run, ulps
 
-from gradeprep.model.task import ColourOrder, OutputOrder
+from gradeprep.model.order import ColourOrder, OutputOrder
 from gradeprep.pipeline.kernels import Wanted
 from gradeprep.pipeline.reversible import lossy_codec, reversible
 

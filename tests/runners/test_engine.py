@@ -16,7 +16,7 @@ from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
 from gradeprep.runners import lock
 from gradeprep.runners.job import run_plan
-from gradeprep.runners.one import Failed
+from gradeprep.runners.outcome import Failed
 
 TWO = RECIPE + "  wharf: {plate: other, output: {plate: 'far/wharf.####.exr'}}\n"
 

@@ -11,7 +11,7 @@ import pytest
 import workers
 
 from gradeprep.runners import local
-from gradeprep.runners.one import Failed
+from gradeprep.runners.outcome import Failed
 
 
 def outcomes(task, work, jobs):

@@ -6,7 +6,7 @@ import workers
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradeprep.runners.pace import MOST, TARGET, Waiting
+from gradeprep.runners.chunksize import MOST, TARGET, Waiting
 
 
 def waiting(tmp_path, count=1000, seconds=None):

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import Counts, FileRecord, FrameRecord
-from gradeprep.model.task import StageOrder
+from gradeprep.model.order import StageOrder
 from gradeprep.runners.records import Records
 
 

@@ -7,16 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from gradeprep.model.record import (
-    Counts,
-    FileRecord,
-    FrameRecord,
-    PlateRecord,
-    Reversible,
-    ShotRecord,
-)
+from gradeprep.model.order import ColourOrder, OutputOrder, StageOrder
+from gradeprep.model.record import Counts, FileMark, PlateRecord, Reversible
+from gradeprep.model.shot import FrameEntry, FrameResult, ShotDocument
 from gradeprep.model.stops import GREY, gain
-from gradeprep.model.task import ColourOrder, OutputOrder, StageOrder
 from gradeprep.plugins.contracts import Decided, Pixels
 from gradeprep.plugins.testing.plate import MemoryPlate
 
@@ -113,39 +107,39 @@ def _decided(folder: Path, shot: str, orders: list[_Orders], beyond: tuple[str, 
         compression="zip",
         rate="24",
     )
-    record = ShotRecord(
+    record = ShotDocument(
         tool="gradeprep",
         shot=shot,
         digest="sha256:" + "0" * 64,
         source=plate.model_copy(update={"pattern": f"../hot/{shot}.####.exr"}),
         result=plate,
+        folder=".",
         colour=ColourOrder(
             config=_CONFIG, sha256="0" * 64, working="ACEScg", source="ACEScg", result="ACEScg"
         ),
-        stages=orders[0],
         layers=("",),
-        nonfinite="keep",
+        types=("half",),
         output=OutputOrder(format="exr", type="source", compression="source"),
         reversible=Reversible(exact=False, ulp=None, why="nobody restores a trial"),
-        arithmetic=1,
         frames=frames,
     )
     gains = {frame.number: (gain(frame.stops),) * 3 for frame in frames}
     return Decided(record, folder / f"{shot}.stops.json", gains, beyond)
 
 
-def _frame(shot: str, index: int, stages: _Orders) -> FrameRecord:
+def _frame(shot: str, index: int, stages: _Orders) -> FrameEntry:
     number = FIRST + index
     stops = stages[-1].numbers["stops"]
     assert isinstance(stops, float)
-    file = FileRecord(file=f"{shot}.{number}.exr", bytes=0, hash="xxh128:" + "0" * 32)
-    return FrameRecord(
+    file, mark = f"{shot}.{number}.exr", FileMark(bytes=0, hash="xxh128:" + "0" * 32)
+    return FrameEntry(
         number=number,
-        stops=stops,
-        stages=stages,
-        kernel="half-table",
-        counts=Counts(),
-        timecode=f"10:00:00:{index:02d}",
-        source=file.model_copy(update={"file": f"../hot/{file.file}"}),
+        source=f"../hot/{file}",
         result=file,
+        stages=stages,
+        stops=stops,
+        kernels=("half-table",),
+        done=FrameResult(
+            source=mark, result=mark, counts=Counts(), timecode=f"10:00:00:{index:02d}"
+        ),
     )

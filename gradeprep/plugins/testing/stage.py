@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel
 
+from gradeprep.model.order import StageOrder
 from gradeprep.model.stops import GREY
-from gradeprep.model.task import StageOrder
 from gradeprep.plugins.contracts import Light, Luminance, Numbers, Pixels
 from gradeprep.plugins.testing.clauses import Tried, tried
 from gradeprep.plugins.testing.plate import AP1_WEIGHTS

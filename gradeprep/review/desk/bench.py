@@ -11,8 +11,8 @@ import PyOpenColorIO as ocio
 
 from gradeprep import looks, showlook
 from gradeprep.colour import Colour
+from gradeprep.model.order import LookOrder
 from gradeprep.model.recipe import Recipe
-from gradeprep.model.task import LookOrder
 from gradeprep.pipeline.plan import open_config
 from gradeprep.pipeline.planned import Options
 from gradeprep.review.shown import Screen, screen

@@ -10,8 +10,8 @@ import numpy as np
 from pydantic import ValidationError
 
 from gradeprep.errors import RequestError
+from gradeprep.model.order import StageOrder
 from gradeprep.model.recipe import Shot
-from gradeprep.model.task import StageOrder
 from gradeprep.pipeline.decision import prepare
 from gradeprep.pipeline.restage import Change, place_for
 from gradeprep.plugins.contracts import Pixels

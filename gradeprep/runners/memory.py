@@ -7,7 +7,7 @@ from pathlib import Path
 from gradeprep import machine
 from gradeprep.errors import GradeprepError
 from gradeprep.model.frame import Layout
-from gradeprep.model.task import Task
+from gradeprep.model.shot import ShotDocument
 from gradeprep.plates import files
 
 __all__ = ["fitting", "worker_bytes"]
@@ -27,15 +27,15 @@ _PLANAR = ("exr", "dpx")
 _WIDTH = {"half": 2, "float": 4, "uint32": 4, "uint8": 1, "uint10": 2, "uint12": 2, "uint16": 2}
 
 
-def fitting(task: Task, *, jobs: int, memory: int | None = None) -> int:
+def fitting(document: ShotDocument, *, jobs: int, memory: int | None = None) -> int:
     """Number of workers, at least one and at most ``jobs``, whose frames fit into memory at once.
 
     Args:
-        task: What is ordered; its first frame tells how large they are.
+        document: The frames to do; the first one is inspected for their size.
         jobs: Workers that are wished for.
         memory: Bytes that may be used; a share of what is free when left out.
     """
-    if jobs <= 1 or not task.frames:
+    if jobs <= 1 or not document.frames:
         return 1
     if memory is None:
         free = machine.free_memory()
@@ -43,10 +43,10 @@ def fitting(task: Task, *, jobs: int, memory: int | None = None) -> int:
             return jobs
         memory = int(free * SHARE)
     try:
-        layout = files.inspect(Path(task.frames[0].source))
+        layout = files.inspect(Path(document.frames[0].source))
     except GradeprepError:  # it fails as that frame's own failure
         return jobs
-    return max(1, min(jobs, memory // worker_bytes(layout, task.output.type)))
+    return max(1, min(jobs, memory // worker_bytes(layout, document.output.type)))
 
 
 def worker_bytes(layout: Layout, written: str) -> int:

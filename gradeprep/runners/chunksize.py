@@ -13,9 +13,9 @@ from collections import deque
 from collections.abc import Iterable
 from math import ceil
 
-from gradeprep.model.task import FrameOrder
+from gradeprep.model.shot import FrameEntry
 
-__all__ = ["MOST", "TARGET", "Waiting"]
+__all__ = ["MOST", "TARGET", "ChunkQueue"]
 
 TARGET = 4.0
 """Seconds that a chunk is to take."""
@@ -24,10 +24,10 @@ MOST = 200
 """Frames of the largest chunk."""
 
 
-class Waiting:
+class ChunkQueue:
     """Frames that wait, and how many of them make a chunk."""
 
-    def __init__(self, orders: Iterable[FrameOrder]) -> None:
+    def __init__(self, orders: Iterable[FrameEntry]) -> None:
         self._orders = deque(orders)
         self.seconds: float | None = None
         """What a frame costs, as far as is known."""
@@ -35,7 +35,7 @@ class Waiting:
     def __len__(self) -> int:
         return len(self._orders)
 
-    def take(self, slots: int) -> tuple[FrameOrder, ...]:
+    def take(self, slots: int) -> tuple[FrameEntry, ...]:
         """The next chunk.
 
         Args:
@@ -47,7 +47,7 @@ class Waiting:
             count = max(1, min(MOST, share, int(TARGET / max(self.seconds, 1e-6))))
         return tuple(self._orders.popleft() for _ in range(min(count, len(self._orders))))
 
-    def give_back(self, orders: Iterable[FrameOrder]) -> None:
+    def give_back(self, orders: Iterable[FrameEntry]) -> None:
         """Frames that were taken and not done; they come first again."""
         self._orders.extendleft(reversed(tuple(orders)))
 

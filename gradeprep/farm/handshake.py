@@ -5,63 +5,33 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable
-from importlib import metadata
 from pathlib import Path
 
-import gradeprep
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.farm.places import Places
 from gradeprep.model.farmed import Manifest
+from gradeprep.model.order import digest_of
 from gradeprep.model.recipe import Recipe
-from gradeprep.model.task import ARITHMETIC, Task, digest_of
+from gradeprep.model.shot import ShotDocument
 from gradeprep.pipeline.asked import read_recipe
-from gradeprep.plugins.registry import installed
+from gradeprep.runners.versions import differing, stages_of
 
-__all__ = [
-    "asked_digest",
-    "refuse_changed_recipe",
-    "refuse_other_versions",
-    "text_digest",
-    "versions",
-]
-
-_LIBRARIES = {
-    "OpenEXR": "OpenEXR",
-    "OpenImageIO": "openimageio",
-    "OpenColorIO": "opencolorio",
-    "numpy": "numpy",
-}
-"""Libraries that pixels or bytes of results go through, and the packages that bring them."""
+__all__ = ["asked_digest", "refuse_changed_recipe", "refuse_other_versions", "text_digest"]
 
 
-def versions(tasks: Iterable[Task]) -> dict[str, str]:
-    """Everything that has a part in the bytes of these tasks' results, with its version."""
-    found = {"gradeprep": gradeprep.__version__, "arithmetic": str(ARITHMETIC)}
-    for name, package in _LIBRARIES.items():
-        found[name] = _version(package)
-    names = {order.stage for task in tasks for frame in task.frames for order in frame.stages}
-    sources = {one.name: one.source for one in installed().entries if one.kind == "stages"}
-    foreign = {name: sources.get(name, "absent") for name in sorted(names)}
-    own = f"gradeprep {gradeprep.__version__}"
-    return found | {f"stage {name}": told for name, told in foreign.items() if told != own}
-
-
-def refuse_other_versions(manifest: Manifest, task: Task) -> None:
+def refuse_other_versions(manifest: Manifest, document: ShotDocument) -> None:
     """Pass where this machine has the versions that a bundle was made with.
 
     Raises:
         RequestError: It has others; each is named.
     """
-    here = versions((task,))
-    other = [
-        f"{name} {here[name]} (planned with {planned})"
-        for name, planned in manifest.versions.items()
-        if name in here and here[name] != planned
-    ]
+    used = {f"stage {name}" for name in stages_of((document,))}
+    planned = manifest.versions.items()
+    other = differing({n: v for n, v in planned if n in used or not n.startswith("stage ")})
     if other:
         raise RequestError(
             f"this machine has {', '.join(other)}",
-            remedy="install the planned versions here, or make the bundle anew with these",
+            remedy="install the planned versions here, or make the bundle again with these",
         )
 
 
@@ -114,10 +84,3 @@ def refuse_changed_recipe(manifest: Manifest, names: Iterable[str], places: Plac
 def text_digest(file: Path) -> str:
     """SHA-256 of a file's bytes."""
     return hashlib.sha256(file.read_bytes()).hexdigest()
-
-
-def _version(package: str) -> str:
-    try:
-        return metadata.version(package)
-    except metadata.PackageNotFoundError:
-        return "absent"

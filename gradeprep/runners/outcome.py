@@ -9,12 +9,12 @@ from typing import TypeVar
 
 from gradeprep import lastwords
 from gradeprep.errors import GradeprepError
-from gradeprep.model.task import FrameOrder, Task
+from gradeprep.model.shot import FrameEntry, ShotDocument
 
 __all__ = ["Failed", "Work", "do_one", "end_if"]
 
 T = TypeVar("T")
-Work = Callable[[Task, FrameOrder], T]
+Work = Callable[[ShotDocument, FrameEntry], T]
 """What is done to one frame; a function that a worker process can import."""
 
 
@@ -33,18 +33,18 @@ class Failed:
     trace: str = ""
 
 
-def do_one(work: Work[T], task: Task) -> T | Failed:
-    """Do a task of one frame."""
-    order = task.frames[0]
+def do_one(work: Work[T], document: ShotDocument) -> T | Failed:
+    """Do a document of one frame."""
+    entry = document.frames[0]
     try:
-        with lastwords.at("working on it", order.source):
-            return work(task, order)
+        with lastwords.at("working on it", entry.source):
+            return work(document, entry)
     except GradeprepError as error:
-        error.at(shot=task.shot, frame=order.number, file=order.source)
-        return Failed(order.number, str(error), _trace(error))
+        error.at(shot=document.shot, frame=entry.number, file=entry.source)
+        return Failed(entry.number, str(error), _trace(error))
     except Exception as error:  # a fault of ours, or of a plugin, must not stop the others
-        what = f"{task.shot} frame {order.number}: {order.source}: internal error"
-        return Failed(order.number, f"{what}: {type(error).__name__}: {error}", _trace(error))
+        what = f"{document.shot} frame {entry.number}: {entry.source}: internal error"
+        return Failed(entry.number, f"{what}: {type(error).__name__}: {error}", _trace(error))
 
 
 def _trace(error: BaseException) -> str:

@@ -1,4 +1,4 @@
-"""The chunks of one task on their way to workers and back.
+"""The chunks of one shot on their way to workers and back.
 
 Two chunks for every thread of a worker are out at a time. One whose worker is lost is sent again
 by the scheduler; one that lost several is a suspect, and its frames are flown alone later on.
@@ -17,17 +17,16 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from gradeprep.errors import EngineLostError
-from gradeprep.model.record import FrameRecord
-from gradeprep.model.task import FrameOrder, Task
+from gradeprep.model.shot import FrameEntry, ShotDocument
 from gradeprep.runners import wire
-from gradeprep.runners.one import Failed
-from gradeprep.runners.pace import Waiting
-from gradeprep.runners.within import within
+from gradeprep.runners.chunksize import ChunkQueue
+from gradeprep.runners.deadline import within
+from gradeprep.runners.outcome import Failed
 
 if TYPE_CHECKING:
     from distributed import Client, Future
 
-__all__ = ["ANSWER", "Flights", "Outcomes"]
+__all__ = ["ANSWER", "Dispatch", "Outcomes"]
 
 GLANCE = 0.5
 """Seconds between two looks at whether somebody wants to stop, and at who is there."""
@@ -43,48 +42,50 @@ _DIED = (
     "the workers more memory"
 )
 
-Outcomes = Generator[FrameRecord | Failed, None, None]
+Outcomes = Generator[FrameEntry | Failed, None, None]
 
 
-class Flights:
-    """The chunks of one task: out, and back."""
+class Dispatch:
+    """The chunks of one shot: out, and back."""
 
-    def __init__(self, client: Client, task: Task, run: str, warn: Callable[[str], None]) -> None:
+    def __init__(
+        self, client: Client, document: ShotDocument, run: str, warn: Callable[[str], None]
+    ) -> None:
         self.client = client
-        self.task = wire.travelling(task)
-        self.look = wire.look_for(task, run)
+        self.document = wire.travelling(document)
+        self.look = wire.look_for(self.document, run)
         self.warn = warn
-        self.suspects: list[FrameOrder] = []
-        self._flying: dict[Future, tuple[FrameOrder, ...]] = {}
+        self.suspects: list[FrameEntry] = []
+        self._flying: dict[Future, tuple[FrameEntry, ...]] = {}
         self._landed: queue.SimpleQueue[Future] = queue.SimpleQueue()
         self._shunned: set[str] = set()
         self._workers: dict[str, int] = {}
         self._looked = self._halted = 0.0
         self._peopled = time.monotonic()
 
-    def chunks(self, stop: threading.Event) -> Outcomes:
+    def all(self, stop: threading.Event) -> Outcomes:
         """Do all frames, chunk by chunk; those of chunks that lost their workers are suspects."""
-        yield from self._fly(Waiting(self.task.frames), stop, self._suspect)
+        yield from self._fly(ChunkQueue(self.document.frames), stop, self._suspect)
 
-    def _suspect(self, orders: Iterable[FrameOrder]) -> Iterable[Failed]:
-        self.suspects.extend(orders)
+    def _suspect(self, entries: Iterable[FrameEntry]) -> Iterable[Failed]:
+        self.suspects.extend(entries)
         return ()
 
-    def alone(self, order: FrameOrder, stop: threading.Event) -> Outcomes:
+    def alone(self, entry: FrameEntry, stop: threading.Event) -> Outcomes:
         """Do one frame with nothing beside it: where its worker dies now, it is to blame."""
-        order = next(mine for mine in self.task.frames if mine.number == order.number)
-        yield from self._fly(Waiting((order,)), stop, lambda orders: self._lost(orders, _DIED))
+        entry = next(mine for mine in self.document.frames if mine.number == entry.number)
+        yield from self._fly(ChunkQueue((entry,)), stop, lambda entries: self._lost(entries, _DIED))
 
-    def _lost(self, orders: Iterable[FrameOrder], why: str) -> Iterable[Failed]:
-        for order in orders:
-            what = f"{self.task.shot} frame {order.number}: {order.source}: {why}"
-            yield Failed(order.number, what)
+    def _lost(self, entries: Iterable[FrameEntry], why: str) -> Iterable[Failed]:
+        for entry in entries:
+            what = f"{self.document.shot} frame {entry.number}: {entry.source}: {why}"
+            yield Failed(entry.number, what)
 
     def _fly(
         self,
-        waiting: Waiting,
+        waiting: ChunkQueue,
         stop: threading.Event,
-        killed: Callable[[Iterable[FrameOrder]], Iterable[Failed]],
+        killed: Callable[[Iterable[FrameEntry]], Iterable[Failed]],
     ) -> Outcomes:
         try:
             while waiting or self._flying:
@@ -96,21 +97,21 @@ class Flights:
                 else:
                     raise KeyboardInterrupt
                 for future in self._back():
-                    yield from self._told(future, self._flying.pop(future), waiting, killed)
+                    yield from self._outcomes(future, self._flying.pop(future), waiting, killed)
         except (KeyboardInterrupt, EngineLostError):
             self._forget()
             raise
         finally:
             self._land()
 
-    def _send(self, waiting: Waiting) -> None:
+    def _send(self, waiting: ChunkQueue) -> None:
         """Keep two chunks with every thread: one that runs, one that is there when it ends."""
         from gradeprep.runners import remote
 
         slots = sum(self._workers.values())
         while waiting and len(self._flying) < 2 * slots:
-            orders = waiting.take(slots)
-            chunk = wire.Chunk(look=self.look, task=self.task.only(orders))
+            entries = waiting.take(slots)
+            chunk = wire.Chunk(look=self.look, document=self.document.only(entries))
             future = self.client.submit(
                 remote.work,
                 chunk.model_dump_json(),
@@ -118,7 +119,7 @@ class Flights:
                 workers=sorted(self._workers) if self._shunned else None,
                 pure=False,
             )
-            self._flying[future] = orders
+            self._flying[future] = entries
             future.add_done_callback(self._landed.put)
 
     def _back(self) -> list[Future]:
@@ -130,40 +131,40 @@ class Flights:
                 found.append(self._landed.get_nowait())
         return [future for future in found if future in self._flying]
 
-    def _told(
+    def _outcomes(
         self,
         future: Future,
-        orders: tuple[FrameOrder, ...],
-        waiting: Waiting,
-        killed: Callable[[Iterable[FrameOrder]], Iterable[Failed]],
-    ) -> Iterable[FrameRecord | Failed]:
-        """What a chunk that is back brings; frames it does not tell of wait again."""
+        entries: tuple[FrameEntry, ...],
+        waiting: ChunkQueue,
+        killed: Callable[[Iterable[FrameEntry]], Iterable[Failed]],
+    ) -> Iterable[FrameEntry | Failed]:
+        """What a chunk that is back brings; frames it does not name wait again."""
         from distributed import KilledWorker
 
         try:
             if future.status == "error":
                 error = future.exception()
                 if isinstance(error, KilledWorker):
-                    return killed(orders)
+                    return killed(entries)
                 why = f"no worker could take it: {type(error).__name__}: {error}"
-                return self._lost(orders, " ".join(why.split()))
+                return self._lost(entries, " ".join(why.split()))
             if future.status != "finished":
-                waiting.give_back(orders)  # the scheduler forgot it; whether it is there, is seen
+                waiting.give_back(entries)  # the scheduler forgot it; whether it is there, is seen
                 return ()
             answer = wire.Answer.model_validate_json(future.result())
         except (OSError, CancelledError):  # the scheduler went away this moment
-            waiting.give_back(orders)
+            waiting.give_back(entries)
             return ()
         finally:
             future.release()
         if answer.refused:
             self._shun(answer)
-            waiting.give_back(orders)
+            waiting.give_back(entries)
             return ()
-        waiting.learn(len(answer.records) + len(answer.failed), answer.seconds)
+        waiting.learn(len(answer.done) + len(answer.failed), answer.seconds)
         left = set(answer.left)
-        waiting.give_back(order for order in orders if order.number in left)
-        return (*answer.records, *answer.failed)
+        waiting.give_back(entry for entry in entries if entry.number in left)
+        return (*answer.done, *answer.failed)
 
     def _shun(self, answer: wire.Answer) -> None:
         if answer.worker not in self._shunned:
@@ -185,7 +186,7 @@ class Flights:
                 self._peopled = now
         if now - self._peopled > PATIENCE:
             what = f"no scheduler, or no worker that it knows, for {PATIENCE:g} s"
-            raise EngineLostError(what, shot=self.task.shot)
+            raise EngineLostError(what, shot=self.document.shot)
         if self._halted and now - self._halted > PATIENCE:
             raise KeyboardInterrupt
 
@@ -200,7 +201,7 @@ class Flights:
         return {address: n for address, n in found.items() if address not in self._shunned}
 
     def _halt(self) -> None:
-        """Tell every worker, those that came meanwhile too, to begin no further frame."""
+        """Ask every worker, those that came meanwhile too, to begin no further frame."""
         from gradeprep.runners import remote
 
         self._halted = self._halted or time.monotonic()
