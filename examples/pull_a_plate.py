@@ -20,14 +20,15 @@ def main(plate: str, out: str, stops: str, space: str) -> None:
         "output": {"plate": out},
     }
     plan = gradeprep.Recipe.of({"gradeprep": 1, "shots": {"plate": asked}}).plan()
-    decided = plan.shots["plate"]
-    print(f"{len(decided.task.frames)} frames by {stops} stops, kernels {dict(decided.kernels)}")
-    print(f"to be taken back: {decided.reversible.why}")
+    decided = plan.shots["plate"].document
+    print(f"{len(decided.frames)} frames by {stops} stops, kernels {decided.kernels}")
+    print(f"reversible: {decided.reversible.why}")
 
     result = plan.run().shots["plate"]
     assert result.record is not None, result.error
     for frame in result.record.frames:
-        print(frame.number, f"{frame.stops:+g} stops", frame.counts.clipped, frame.result.hash)
+        done = frame.finished
+        print(frame.number, f"{frame.stops:+g} stops", done.counts.clipped, done.result.hash)
     print(f"sidecar: {result.sidecar}")
 
 

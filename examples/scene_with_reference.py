@@ -25,7 +25,7 @@ def main(stops: str, space: str, out: str, hero: str, *others: str) -> None:
 
     for name, shot in recipe.plan().run().shots.items():
         assert shot.record is not None, shot.error
-        read = "".join(f", read with sigma {one.sigma:.3f}" for one in shot.record.reading)
+        read = "".join(f", read with sigma {one.sigma:.3f}" for one in shot.record.readings)
         print(f"{name}: {shot.record.frames[0].stops:+.3f} stops{read}")
 
 

@@ -55,10 +55,13 @@ def beside(folder: Path) -> list[Path]:
 
 
 def schema() -> dict[str, Any]:
-    """JSON Schema of shot documents of this version, sidecars among them."""
+    """JSON Schema of sidecars of this version: of shot documents with every frame done."""
     found = ShotDocument.model_json_schema(by_alias=True)
+    entry = found["$defs"]["FrameEntry"]
+    entry["required"].append("done")
+    entry["properties"]["done"] = {"$ref": "#/$defs/FrameResult"}
     found["$schema"] = "https://json-schema.org/draft/2020-12/schema"
-    found["title"] = "gradeprep shot document"
+    found["title"] = "gradeprep sidecar"
     return found
 
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Self
 
-from gradeprep.model.record import Counts, FileRecord, FrameRecord
-from gradeprep.model.order import FrameOrder, Task
+from gradeprep.model.record import Counts, FileMark
+from gradeprep.model.shot import FrameEntry, FrameResult, ShotDocument
 from gradeprep.runners.outcome import Failed
 
 __all__ = ["FakeEngine"]
@@ -26,7 +25,7 @@ class FakeEngine:
         steps: Names of the steps so far.
     """
 
-    outcome: Callable[[Task, FrameOrder], Failed | None] = lambda task, order: None
+    outcome: Callable[[ShotDocument, FrameEntry], Failed | None] = lambda document, entry: None
     refusal: Exception | None = None
     watch: Callable[[str], None] = lambda step: None
     steps: list[str] = field(default_factory=list)
@@ -42,27 +41,21 @@ class FakeEngine:
     def __exit__(self, *raised: object) -> None:
         self._step("exit")
 
-    def ready(self, tasks: Sequence[Task]) -> None:
+    def ready(self, documents: Sequence[ShotDocument]) -> None:
         self._step("ready")
         if self.refusal is not None:
             raise self.refusal
 
-    def run(self, task: Task, *, stop: threading.Event) -> Iterator[FrameRecord | Failed]:
-        self._step(f"run {task.shot}")
-        for order in reversed(task.frames):
+    def run(
+        self, document: ShotDocument, *, stop: threading.Event
+    ) -> Iterator[FrameEntry | Failed]:
+        self._step(f"run {document.shot}")
+        for entry in reversed(document.frames):
             if stop.is_set():
                 raise KeyboardInterrupt
-            yield self.outcome(task, order) or _record(order)
+            yield self.outcome(document, entry) or _done(entry)
 
 
-def _record(order: FrameOrder) -> FrameRecord:
-    nothing = FileRecord(file=os.devnull, bytes=0, hash="xxh128:" + "0" * 32)
-    return FrameRecord(
-        number=order.number,
-        stops=0.0,
-        stages=order.stages,
-        kernel="carry",
-        counts=Counts(),
-        source=nothing.model_copy(update={"file": order.source}),
-        result=nothing.model_copy(update={"file": order.result}),
-    )
+def _done(entry: FrameEntry) -> FrameEntry:
+    nothing = FileMark(bytes=0, hash="xxh128:" + "0" * 32)
+    return entry.with_result(FrameResult(source=nothing, result=nothing, counts=Counts()))

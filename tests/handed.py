@@ -16,15 +16,9 @@ from support import run, write_dpx, write_exr
 from gradeprep import colour, sidecar
 from gradeprep.colour import BUILT_IN
 from gradeprep.handover.decided import decided
-from gradeprep.model.record import (
-    Counts,
-    FileRecord,
-    FrameRecord,
-    PlateRecord,
-    Reversible,
-    ShotRecord,
-)
 from gradeprep.model.order import ColourOrder, OutputOrder, StageOrder
+from gradeprep.model.record import Counts, FileMark, PlateRecord, Reversible
+from gradeprep.model.shot import FrameEntry, FrameResult, ShotDocument
 from gradeprep.plates import files
 from gradeprep.plugins.contracts import Decided
 
@@ -119,7 +113,7 @@ def brought_back(
     record = sidecar.load(path)
     frame = record.frames[index]
     source, result = (
-        recorded(sidecar.absolute(one.file, path.parent)) for one in (frame.source, frame.result)
+        recorded(Path(one)) for one in (frame.source, frame.result)
     )
     own = record.colour
     steps = [by]
@@ -169,7 +163,7 @@ def told(
         StageOrder(stage=stage, numbers={"stops": stops, **(LIFT if stage == "lift" else {})})
         for stage, stops in (stages or {"pull": -2.0}).items()
     )
-    file = FileRecord(file=pattern, bytes=0, hash="xxh128:")
+    mark = FileMark(bytes=0, hash="xxh128:")
     plate = PlateRecord(
         pattern=pattern,
         frames=f"{numbers[0]}-{numbers[-1]}" if len(numbers) > 1 else str(numbers[0]),
@@ -179,27 +173,29 @@ def told(
         rate=rate,
     )
     frames = tuple(
-        FrameRecord(
-            number=number, stops=-2.0, stages=orders, kernel="half-table", counts=Counts(),
-            timecode=labels[number], source=file, result=file,
+        FrameEntry(
+            number=number, source=pattern, result=pattern, stages=orders, stops=-2.0,
+            kernels=("half-table",),
+            done=FrameResult(
+                source=mark, result=mark, counts=Counts(), timecode=labels[number]
+            ),
         )
         for number in numbers
     )  # fmt: skip
-    record = ShotRecord(
+    record = ShotDocument(
         tool="gradeprep",
         shot=name,
         digest="sha256:" + "0" * 64,
         source=plate.model_copy(update={"pattern": f"../hot/{pattern}"}),
         result=plate,
+        folder=".",
         colour=ColourOrder(
             config=BUILT_IN, sha256="", working="ACEScg", source="ACEScg", result="ACEScg"
         ),
-        stages=orders,
         layers=("",),
-        nonfinite="keep",
+        types=("half",),
         output=OutputOrder(format="exr", type="source", compression="source"),
         reversible=Reversible(exact=True, ulp=0.0, why="a plain gain"),
-        arithmetic=1,
         frames=frames,
         carried=carried or {},
     )

@@ -169,7 +169,7 @@ def dpx_log(folder: Path) -> Callable[[Mapping], None]:
         write_dpx(path, neutral(source), timecode=f"01:00:00:{number:02d}")
 
     def check(plan: Mapping) -> None:
-        assert plan["shots"]["pier_0200"]["task"]["colour"]["result"] == "Film Log"
+        assert plan["shots"]["pier_0200"]["document"]["colour"]["result"] == "Film Log"
         for number in range(1, 6):
             stops = -2.0 + (number - 1) / 4  # keys at frames 1 and 5
             path = folder / f"out/pier_0200/pier_0200.{number:04d}.dpx"
@@ -208,7 +208,7 @@ def aces(folder: Path) -> Callable[[Mapping], None]:
 
     def check(plan: Mapping) -> None:
         for shot, light in wanted.items():
-            assert plan["shots"][shot]["task"]["colour"]["result"] == "ACES2065-1"
+            assert plan["shots"][shot]["document"]["colour"]["result"] == "ACES2065-1"
             path = folder / f"aces/{shot}/{shot}.0001.exr"
             planes, header = read_exr(path)
             _aces_container(path, planes, header)

@@ -16,7 +16,7 @@ PACKAGE = ROOT / "gradeprep"
 
 # Each may import only what stands before it (and, inside one folder, its neighbours).
 ORDER = (
-    *("errors", "lastwords", "machine", "model", "photometry", "primaries"),
+    *("_version", "errors", "lastwords", "machine", "model", "photometry", "primaries"),
     *("ends", "plugins"),
     *("plates", "conversions", "colour"),
     *("looks", "transforms", "showlook", "stages", "meters", "checks", "sidecar", "pipeline"),

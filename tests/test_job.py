@@ -21,8 +21,7 @@ from refusal import (
 from support import run, write_dpx, write_exr
 
 from gradeprep import sidecar
-from gradeprep.pipeline.audit import expected
-from gradeprep.pipeline.replay import same_again
+from gradeprep.pipeline.audit import audit_frame
 from gradeprep.plates import atomic
 from gradeprep.runners import local
 
@@ -63,8 +62,7 @@ def redone(before, after):
 def audit(tmp_path, folder="out"):
     """Problems that the audit finds, by frame."""
     record = sidecar.load(tmp_path / folder / "quay.stops.json")
-    task = same_again(record, tmp_path / folder)
-    verdicts = local.run(task, expected(record), jobs=1)
+    verdicts = local.run(record, audit_frame, jobs=1)
     return {verdict.number: verdict.problems for verdict in verdicts if verdict.problems}
 
 
@@ -127,15 +125,13 @@ def test_resume_after_the_sidecar_is_lost_trusts_nothing(pulled, tmp_path, capsy
 
 def test_resume_reads_the_journal_of_a_killed_run(pulled, tmp_path, capsys):
     out = tmp_path / "out"
-    record = sidecar.load(out / "quay.stops.json")
-    entries = []
-    for frame in record.frames[:2]:
-        told = frame.model_dump(mode="json")
-        for word in ("source", "result"):
-            told[word]["file"] = str(sidecar.absolute(told[word]["file"], out))
-        entries.append(json.dumps({"digest": record.digest, "record": told}))
+    record = sidecar.load_filed(out / "quay.stops.json")
+    entries = [
+        json.dumps({"digest": record.digest, "frame": frame.model_dump(mode="json")})
+        for frame in record.frames[:2]
+    ]
     cut = entries[0][: len(entries[0]) // 2]  # the line that was being written
-    stranger = json.dumps({"digest": "sha256:0", "record": {}})
+    stranger = json.dumps({"digest": "sha256:0", "frame": {}})
     journal = out / ".quay.stops.journal"
     journal.write_text("\n".join([stranger, "{}", "3", *entries, cut]), encoding="utf-8")
     (out / "quay.stops.json").unlink()

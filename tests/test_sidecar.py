@@ -13,7 +13,7 @@ from support import write_exr
 from gradeprep import sidecar
 from gradeprep.errors import SidecarError
 from gradeprep.model.recipe import Kinds, build_recipe
-from gradeprep.model.record import ShotRecord
+from gradeprep.model.shot import ShotDocument
 from gradeprep.model.yamltext import parse_yaml
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
@@ -70,9 +70,11 @@ def test_keeps_its_schema(written):
     [
         lambda data: data.pop("digest"),
         lambda data: data.update(surprise=1),
-        lambda data: data.update(gradeprep_sidecar=2),
+        lambda data: data.update(gradeprep_shot=1),
         lambda data: data["frames"][0].update(stops="dark"),
-        lambda data: data["frames"][0].pop("counts"),
+        lambda data: data["frames"][0]["done"].pop("counts"),
+        lambda data: data["frames"][0].pop("done"),
+        lambda data: data["frames"][0].update(done=None),
         lambda data: data.update(nonfinite="drop"),
         lambda data: data.update(frames=[]),
     ],
@@ -89,52 +91,59 @@ def test_schema_and_reader_refuse_alike(written, tmp_path, spoil):
 
 
 def test_goes_to_text_and_back_byte_for_byte(written, tmp_path):
-    record = sidecar.load(written)
+    record = sidecar.load_filed(written)
     again = tmp_path / "again.stops.json"
     sidecar.save(record, again)
     assert again.read_bytes() == written.read_bytes()
-    assert sidecar.load(again) == record
+    assert sidecar.load_filed(again) == record
     assert [path.name for path in tmp_path.iterdir()] == ["again.stops.json"]
 
 
 @pytest.mark.parametrize("count", [0, 1, 2])
 def test_frames_are_written_one_at_a_time_as_they_would_be_at_once(written, tmp_path, count):
-    record = sidecar.load(written)
+    record = sidecar.load_filed(written)
     some = record.model_copy(update={"frames": record.frames[:count]})
     at_once = json.dumps(sidecar.dump(some), indent=1, ensure_ascii=False) + "\n"
     assert sidecar.text_of(some) == at_once
-    head = record.model_copy(update={"frames": ()})
-    sidecar.save(head, tmp_path / "a.stops.json", iter(record.frames[:count]))
+    sidecar.save(some, tmp_path / "a.stops.json")
     assert (tmp_path / "a.stops.json").read_text(encoding="utf-8") == at_once
 
 
 def test_two_equal_runs_differ_only_in_what_is_dated(written, tmp_path):
-    other = sidecar.load(made(tmp_path))
-    record = sidecar.load(written)
+    other = sidecar.load_filed(made(tmp_path))
+    record = sidecar.load_filed(written)
     assert set(record.dated) == set(other.dated) == {"written"}
     undated = [sidecar.text_of(r.model_copy(update={"dated": {}})) for r in (record, other)]
     assert undated[0] == undated[1]
     assert str(tmp_path) not in undated[1]
 
 
-def test_tells_all_that_was_decided_and_done(written):
-    record = sidecar.load(written)
+def test_paths_can_be_opened_from_here_once_it_is_loaded(written):
+    filed, here = sidecar.load_filed(written), sidecar.load(written)
+    assert here.folder == str(written.parent)
+    assert [Path(frame.source).is_file() for frame in here.frames] == [True, True]
+    assert sidecar.filed(here) == filed
+
+
+def test_holds_all_that_was_decided_and_done(written):
+    record = sidecar.load_filed(written)
     assert (record.source.pattern, record.source.frames) == ("../in/wharf.####.exr", "1001-1002")
     assert (record.result.pattern, record.result.type) == ("wharf.####.exr", "half")
-    assert [order.stage for order in record.stages] == ["lift", "pull"]
-    assert record.reading[0].stops == pytest.approx(-3.0, abs=1e-3)
+    assert [order.stage for order in record.frames[0].stages] == ["lift", "pull"]
+    assert record.readings[0].stops == pytest.approx(-3.0, abs=1e-3)
     assert record.reversible.ulp == pytest.approx(1 / 0.375 + 0.5, abs=1e-4)
     for frame in record.frames:
-        assert frame.stops == record.reading[0].stops
-        assert frame.counts.nonfinite == 1
-        assert frame.source.file == f"../in/wharf.{frame.number}.exr"
-        assert (written.parent / frame.result.file).stat().st_size == frame.result.bytes
+        assert frame.stops == record.readings[0].stops
+        assert frame.finished.counts.nonfinite == 1
+        assert frame.source == f"../in/wharf.{frame.number}.exr"
+        result = written.parent / frame.result
+        assert result.stat().st_size == frame.finished.result.bytes
     # the check's finding a frame, and the sum over the shot
     assert [finding.frame for finding in record.findings if "NaN" in finding.what] == [1001, 1002]
 
 
 GIVE = "; give a *.stops.json as this program wrote it"
-VERSION = f"; this program reads version 1{GIVE}, or update the program"
+VERSION = f"; this program reads version 2{GIVE}, or update the program"
 
 
 @pytest.mark.parametrize(
@@ -144,10 +153,10 @@ VERSION = f"; this program reads version 1{GIVE}, or update the program"
         ("{", f"is not JSON, so it is no sidecar{GIVE}"),
         (b"\xff\xfe", f"is not JSON, so it is no sidecar{GIVE}"),
         ("[" * 100_000, f"is not JSON, so it is no sidecar{GIVE}"),
-        ("[]", f"says no version{VERSION}"),
-        ('{"shot": "a"}', f"says no version{VERSION}"),
-        ('{"gradeprep_sidecar": 99}', f"is of version 99{VERSION}"),
-        ('{"gradeprep_sidecar": 1}', f"is damaged at 'tool': field required{GIVE}"),
+        ("[]", f"missing version field{VERSION}"),
+        ('{"shot": "a"}', f"missing version field{VERSION}"),
+        ('{"gradeprep_shot": 99}', f"is of version 99{VERSION}"),
+        ('{"gradeprep_shot": 2}', f"is damaged at 'tool': field required{GIVE}"),
     ],
 )
 def test_a_file_that_is_no_sidecar_is_told_in_one_line(tmp_path, text, complaint):
@@ -161,8 +170,8 @@ def test_a_file_that_is_no_sidecar_is_told_in_one_line(tmp_path, text, complaint
 
 def test_a_sidecar_without_frames_tells_nothing(written, tmp_path):
     path = tmp_path / "a.stops.json"
-    sidecar.save(sidecar.load(written).model_copy(update={"frames": ()}), path)
-    with pytest.raises(SidecarError, match="tells of no frames"):
+    sidecar.save(sidecar.load_filed(written).only(()), path)
+    with pytest.raises(SidecarError, match="has no frames"):
         sidecar.load(path)
 
 
@@ -196,5 +205,5 @@ def test_hidden_files_are_no_sidecars(tmp_path):
 
 def test_the_schema_names_every_field_as_the_file_does():
     assert set(sidecar.schema()["properties"]) == {
-        field.alias or name for name, field in ShotRecord.model_fields.items()
+        field.alias or name for name, field in ShotDocument.model_fields.items()
     }

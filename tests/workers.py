@@ -8,7 +8,9 @@ import signal
 from pathlib import Path
 
 from gradeprep.errors import TornFrameError
-from gradeprep.model.order import ColourOrder, FrameOrder, OutputOrder, Task
+from gradeprep.model.order import ColourOrder, OutputOrder
+from gradeprep.model.record import PlateRecord, Reversible
+from gradeprep.model.shot import FrameEntry, ShotDocument
 
 __all__ = [
     "MARK",
@@ -16,72 +18,87 @@ __all__ = [
     "deaf_to",
     "dies_at_three",
     "dies_once_at_three",
+    "document",
     "facts",
     "marked",
     "said",
-    "task",
 ]
 
 MARK = {"here": "imported"}
 """A test changes it: a forked worker would see the change, a spawned one does not."""
 
 
-def task(folder: Path, count: int) -> Task:
-    """An order of frames 1 to ``count`` whose results would stand in the folder."""
+def document(folder: Path, count: int) -> ShotDocument:
+    """A shot of frames 1 to ``count`` whose results would stand in the folder."""
     space = "ACEScg"
-    return Task(
+    plate = PlateRecord(
+        pattern="quay.#.exr", frames=f"1-{count}", format="exr", type="half", compression="zip"
+    )
+    return ShotDocument(
+        tool="gradeprep",
         shot="quay",
         digest="sha256:0",
-        kernel="carry",
+        source=plate,
+        result=plate,
+        folder=str(folder),
         colour=ColourOrder(config="", sha256="", working=space, source=space, result=space),
         layers=("",),
+        types=("half",),
         output=OutputOrder(format="exr", type="source", compression="source"),
+        reversible=Reversible(exact=True, ulp=0.0, why="nothing was changed"),
         frames=tuple(
-            FrameOrder(number=n, source=f"quay.{n}.exr", result=str(folder / str(n)), stages=())
+            FrameEntry(
+                number=n,
+                source=f"quay.{n}.exr",
+                result=str(folder / str(n)),
+                stages=(),
+                stops=0.0,
+                kernels=("carry",),
+            )
             for n in range(1, count + 1)
         ),
     )
 
 
-def facts(task: Task, order: FrameOrder) -> tuple[int, int, bool, str]:
+def facts(document: ShotDocument, entry: FrameEntry) -> tuple[int, int, bool, str]:
     """Frame number, process, whether Ctrl-C is ignored there, and the mark."""
     ignores = signal.getsignal(signal.SIGINT) is signal.SIG_IGN
-    return order.number, os.getpid(), ignores, MARK["here"]
+    return entry.number, os.getpid(), ignores, MARK["here"]
 
 
-def deaf_to(task: Task, order: FrameOrder) -> set[int]:
+def deaf_to(document: ShotDocument, entry: FrameEntry) -> set[int]:
     """Signals that do not reach the process, as it inherited that from its parent."""
     return set(signal.pthread_sigmask(signal.SIG_BLOCK, ()))
 
 
-def marked(task: Task, order: FrameOrder) -> int:
+def marked(document: ShotDocument, entry: FrameEntry) -> int:
     """Leaves a mark under the result's name."""
-    Path(order.result).touch()
-    return order.number
+    Path(entry.result).touch()
+    return entry.number
 
 
-def bad_at_three(task: Task, order: FrameOrder) -> int:
+def bad_at_three(document: ShotDocument, entry: FrameEntry) -> int:
     """Frame 3 is torn, frame 4 meets a fault of the program."""
-    if order.number == 3:
-        raise TornFrameError("is torn", shot=task.shot, frame=3, file=order.source)
-    if order.number == 4:
+    if entry.number == 3:
+        raise TornFrameError("is torn", shot=document.shot, frame=3, file=entry.source)
+    if entry.number == 4:
         raise ZeroDivisionError("a fault")
-    return order.number
+    return entry.number
 
 
-def dies_at_three(task: Task, order: FrameOrder) -> int:
+def dies_at_three(document: ShotDocument, entry: FrameEntry) -> int:
     """Frame 3 kills whatever worker takes it."""
-    if order.number == 3:
+    if entry.number == 3:
         _die()
-    return marked(task, order)
+    return marked(document, entry)
 
 
-def dies_once_at_three(task: Task, order: FrameOrder) -> int:
+def dies_once_at_three(document: ShotDocument, entry: FrameEntry) -> int:
     """Frame 3 kills the first worker that takes it."""
-    if order.number == 3 and not Path(f"{order.result}.died").exists():
-        Path(f"{order.result}.died").touch()
+    if entry.number == 3 and not Path(f"{entry.result}.died").exists():
+        Path(f"{entry.result}.died").touch()
         _die()
-    return marked(task, order)
+    return marked(document, entry)
 
 
 def _die() -> None:
@@ -89,7 +106,7 @@ def _die() -> None:
     os._exit(9)
 
 
-def said(task: Task, order: FrameOrder) -> int:
+def said(document: ShotDocument, entry: FrameEntry) -> int:
     """Says so, and leaves it in the buffer."""
-    print(f"frame {order.number}")
-    return order.number
+    print(f"frame {entry.number}")
+    return entry.number

@@ -75,7 +75,7 @@ def decided(path: Path) -> Decided:
         SidecarError: It cannot be read.
         PluginError: A stage of it is not installed.
     """
-    record = sidecar.load_filed(path)
+    record = sidecar.load(path)
     gains: dict[int, tuple[float, float, float]] = {}
     beyond: dict[str, None] = {}
     for frame in record.frames:

@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from gradeprep import sidecar
 from gradeprep.errors import RequestError, WriteError
 from gradeprep.handover.cut import Cut, Piece, RateParams, cut_of
 from gradeprep.model.record import PlateRecord
@@ -108,7 +107,8 @@ def _reference(otio: Any, piece: Piece, plate: PlateRecord) -> Any:
     media = piece.media
     rate = float(media.rate)
     available = _range(otio, media.origin, media.length, rate)
-    pattern = Pattern.parse(sidecar.absolute(plate.pattern, piece.shot.sidecar.parent.resolve()))
+    named = Path(plate.pattern)
+    pattern = Pattern.parse(named.parent.resolve() / named.name)
     if not pattern.token:
         url = (pattern.folder / pattern.name).as_uri()
         return otio.schema.ExternalReference(target_url=url, available_range=available)
@@ -155,9 +155,7 @@ def _gone(shots: Sequence[Decided]) -> list[str]:
     """Shots whose normalized plate is not where the sidecar says."""
     notes = []
     for shot in shots:
-        folder = shot.sidecar.parent
-        frames = shot.record.frames
-        gone = [f.number for f in frames if not sidecar.absolute(f.result, folder).is_file()]
+        gone = [f.number for f in shot.record.frames if not Path(f.result).is_file()]
         if gone:
             first, many = gone[0], len(gone)
             notes.append(f"{shot.record.shot}: {many} normalized frames are missing, from {first}")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import os
-from functools import cache
 from pathlib import Path
 
 from gradeprep.errors import OutputRefusedError, RequestError, SidecarError
 from gradeprep.model.order import OutputOrder, Stages
 from gradeprep.model.shot import FrameEntry, ShotDocument
+from gradeprep.model.stretches import Stretches
 from gradeprep.pipeline.arithmetic import chosen_kernels
 from gradeprep.pipeline.decision import Decision, prepare
 from gradeprep.pipeline.flow import planned_space
@@ -46,11 +46,11 @@ def undone(record: ShotDocument, out: str | Path) -> ShotDocument:
     types = record.types if kept else (record.output.type,) * len(record.types)
     space = planned_space(order)
 
-    @cache
-    def kernels(stages: Stages) -> tuple[str, ...]:
+    def chosen(stages: Stages) -> tuple[str, ...]:
         decision = _backwards(record, stages)
         return chosen_kernels(decision, space, colour, types=types, wanted=output.type)
 
+    used = Stretches(entry.stages for entry in record.frames).each(chosen)
     frames = tuple(
         FrameEntry(
             number=entry.number,
@@ -58,11 +58,11 @@ def undone(record: ShotDocument, out: str | Path) -> ShotDocument:
             result=str(pattern.path(entry.number)),
             stages=entry.stages,
             stops=entry.stops,
-            kernels=kernels(entry.stages),
+            kernels=kernels,
             before=entry.before,
             history=entry.history,
         )
-        for entry in record.frames
+        for entry, kernels in zip(record.frames, used, strict=True)
     )
     result = record.source.model_copy(
         update={

@@ -13,6 +13,9 @@ from gradeprep.plates.sequence import Pattern, find
 
 __all__ = ["PullAsk", "recipe_of"]
 
+_LONGEST = 100
+"""Characters of a shot's name that is taken from a file's."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PullAsk:
@@ -128,7 +131,7 @@ def _shot_name(name: str) -> str:
     pattern = Pattern.parse(name)
     head = pattern.head if pattern.width else Path(name).stem
     plain = "".join(c if c.isalnum() or c in "_-." else "_" for c in head)
-    return plain.strip("._-") or "plate"
+    return plain[:_LONGEST].strip("._-") or "plate"
 
 
 def _out(out: str, name: str) -> str:

@@ -137,11 +137,26 @@ def test_link_to_nothing_is_an_existing_output_too(quay, tmp_path, capsys):
 
 
 def test_sidecar_of_another_plate_is_not_written_over(quay, tmp_path, capsys):
-    run(capsys, "pull", quay, tmp_path / "out" / "first.exr", *ACESCG)
+    run(capsys, "pull", quay, tmp_path / "out" / "first.exr", *ACESCG, "--name", "quay")
     arguments = ("pull", quay, tmp_path / "out" / "second.exr", *ACESCG)
-    says = ("quay.stops.json", "another plate there, first.exr", "another name")
-    refused(capsys, tmp_path, arguments, *says, code=2)
-    assert run(capsys, *arguments, "--name", "quay_two").code == 0
+    says = ("quay.stops.json", "already describes another plate, first.exr", "another name")
+    refused(capsys, tmp_path, (*arguments, "--name", "quay"), *says, code=2)
+    assert run(capsys, *arguments).code == 0
+
+
+def test_one_source_is_pulled_into_one_folder_under_two_names(quay, tmp_path, capsys):
+    """The sidecar is named after the result, so that neither result is left without one."""
+    for name, stops in (("dark", "-2"), ("darker", "-3")):
+        target = tmp_path / "out" / f"{name}.exr"
+        assert run(capsys, "pull", quay, target, "--stops", stops, "--space", "ACEScg").code == 0
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        "dark.exr",
+        "dark.stops.json",
+        "darker.exr",
+        "darker.stops.json",
+    }
+    for name in ("dark", "darker"):
+        assert run(capsys, "audit", tmp_path / "out" / f"{name}.stops.json").code == 0
 
 
 def test_one_sidecar_never_tells_half_of_two_decisions(tmp_path, capsys):
@@ -371,7 +386,7 @@ def test_limit_on_file_size_leaves_nothing_half_written(kind, tmp_path):
     ran = subprocess.run((*map(str, command), *ACESCG), capture_output=True, text=True, check=False)
     assert ran.returncode == 1, ran
     (line,) = ran.stderr.splitlines()
-    assert line.startswith(f"gradeprep: noise frame 1: {tmp_path / f'out.{kind}'}: ")
+    assert line.startswith(f"gradeprep: out frame 1: {tmp_path / f'out.{kind}'}: ")
     assert "too large" in line.lower() or "limit" in line
     assert ran.stdout == ""
     assert snapshot(tmp_path) == before
@@ -390,7 +405,7 @@ def pulled(tmp_path, capsys) -> Path:
 @pytest.mark.parametrize("out", ["out", "hot"])
 def test_restore_onto_the_plate_itself(out, pulled, tmp_path, capsys):
     arguments = ("restore", pulled, tmp_path / out, "--overwrite", "--jobs", "1")
-    refused(capsys, tmp_path, arguments, "overwrite the plate itself", "another folder", code=2)
+    refused(capsys, tmp_path, arguments, "overwrite a plate that the sidecar describes", "another folder", code=2)
 
 
 @pytest.mark.parametrize(
@@ -438,9 +453,9 @@ def spoilt(pulled: Path, fault: str) -> Path:
         pulled.write_text("[]", encoding="utf-8")
     else:
         if fault == "another version":
-            data["gradeprep_sidecar"] = 99
+            data["gradeprep_shot"] = 99
         elif fault == "damaged":
-            data["frames"][1]["result"]["bytes"] = "many"
+            data["frames"][1]["done"]["result"]["bytes"] = "many"
         else:
             data["frames"] = []
         pulled.write_text(json.dumps(data), encoding="utf-8")
@@ -456,10 +471,10 @@ def spoilt(pulled: Path, fault: str) -> Path:
         ("not JSON", "is not JSON"),
         ("not text", "is not JSON"),
         ("a bomb", "is not JSON"),
-        ("no version", "says no version"),
-        ("another version", "is of version 99; this program reads version 1"),
-        ("damaged", "is damaged at 'frames.1.result.bytes'"),
-        ("no frames", "tells of no frames"),
+        ("no version", "missing version field"),
+        ("another version", "is of version 99; this program reads version 2"),
+        ("damaged", "is damaged at 'frames.1.done.result.bytes'"),
+        ("no frames", "has no frames"),
     ],
 )
 def test_sidecar_that_cannot_be_trusted(command, fault, says, pulled, tmp_path, capsys):

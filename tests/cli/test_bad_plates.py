@@ -301,7 +301,7 @@ def pulled_twice(capsys, folder, plate, options, kind):
 def test_exr_pulled_before_says_so_itself(tmp_path, capsys):
     hot = exr_plate(tmp_path / "hot")
     once, twice = pulled_twice(capsys, tmp_path, hot, ACESCG, "exr")
-    assert twice.again == (once.digest,)
+    assert {frame.history for frame in twice.frames} == {(once.digest,)}
     assert [(frame.before, frame.stops) for frame in twice.frames] == [(-1.0, -1.0)] * 3
     marked = exr.inspect(tmp_path / "twice" / "quay.1002.exr")
     assert marked.pulled == -2.0
@@ -319,7 +319,7 @@ def test_exr_pulled_before_needs_no_sidecar_to_say_so(tmp_path, capsys):
 def test_dpx_pulled_before_is_known_by_the_sidecar_beside_it(tmp_path, capsys):
     hot = dpx_plate(tmp_path / "hot")
     once, twice = pulled_twice(capsys, tmp_path, hot, ACESCCT, "dpx")
-    assert twice.again == (once.digest,)
+    assert {frame.history for frame in twice.frames} == {(once.digest,)}
     assert [(frame.before, frame.stops) for frame in twice.frames] == [(-1.0, -1.0)] * 3
     thrice = ("pull", tmp_path / "twice" / "quay.####.dpx", tmp_path / "thrice", *ACESCCT)
     refused(capsys, tmp_path, thrice, "by -2 stops already", code=2)

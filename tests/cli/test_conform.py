@@ -262,7 +262,7 @@ def test_a_film_of_forty_events_from_list_to_plates_and_back(tmp_path, capsys):
         assert [done.number for done in record.frames] == sorted(expected[name])  # each once
         assert {done.stops for done in record.frames} == {-float(stops)}
         for done in record.frames:
-            assert np.all(pixels(out / done.result.file)["G"] == np.float16(2.0**-stops / 2))
+            assert np.all(pixels(out / done.result)["G"] == np.float16(2.0**-stops / 2))
         events.update(event["event"] for event in record.carried["events"])
         assert run(capsys, "audit", out / f"{name}.stops.json").code == 0
     assert events == Counter(f"{number:03d}" for number in range(1, 41))

@@ -220,7 +220,7 @@ def test_of_two_records_the_one_that_is_true_counts(tmp_path, capsys):
     assert sealed(capsys, bundle).code == 0
     record = json.loads((tmp_path / "out" / "quay" / "quay.stops.json").read_text("utf-8"))
     source = atomic.digest(tmp_path / "plate" / "quay.1003.exr")
-    assert record["frames"][2]["source"]["hash"] == source
+    assert record["frames"][2]["done"]["source"]["hash"] == source
 
 
 # Others at the same shot

@@ -10,18 +10,20 @@ from hypothesis import strategies as st
 
 from gradeprep.farm import part
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import Counts, FileRecord, FrameRecord
+from gradeprep.model.record import Counts, FileMark
+from gradeprep.model.shot import FrameEntry, FrameResult
 
 
-def record(number: int, hash: str = "a") -> FrameRecord:
-    return FrameRecord(
+def record(number: int, hash: str = "a") -> FrameEntry:
+    mark = FileMark(bytes=1, hash=f"xxh128:{hash}")
+    return FrameEntry(
         number=number,
-        stops=-1.0,
+        source=f"/hot/{number}",
+        result=f"/out/{number}",
         stages=(),
-        kernel="carry",
-        counts=Counts(),
-        source=FileRecord(file=f"/hot/{number}", bytes=1, hash=f"xxh128:{hash}"),
-        result=FileRecord(file=f"/out/{number}", bytes=1, hash=f"xxh128:{hash}"),
+        stops=-1.0,
+        kernels=("carry",),
+        done=FrameResult(source=mark, result=mark, counts=Counts()),
     )
 
 

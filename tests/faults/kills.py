@@ -147,11 +147,11 @@ class Undisturbed:
         side, journal = self.film.out / "quay.stops.json", self.film.out / ".quay.stops.journal"
         if side.exists():
             told = json.loads(side.read_text(encoding="utf-8"))
-            found |= {Path(frame["result"]["file"]).name for frame in told["frames"]}
+            found |= {Path(frame["result"]).name for frame in told["frames"]}
         if journal.exists():
             for line in journal.read_text(encoding="utf-8").splitlines(keepends=True):
                 if line.endswith("\n"):
-                    found.add(Path(json.loads(line)["record"]["result"]["file"]).name)
+                    found.add(Path(json.loads(line)["frame"]["result"]).name)
         return found
 
 

@@ -102,7 +102,7 @@ def test_decision_and_reading_are_told_once_and_nowhere_to_be_applied_again(tmp_
     assert own["digest"] == shot.record.digest
     assert own["colour"]["working"] == "ACEScg"
     assert list(own["stages"][0]["numbers"]) == ["stops"]
-    assert list(own["reading"]) == []
+    assert list(own["readings"]) == []
     assert not clip.effects
 
 

@@ -193,7 +193,7 @@ def test_another_version_of_a_stage_makes_another_decision(stranger, tmp_path, c
 
     def digest() -> str:
         told = json.loads(run(capsys, "plan", recipe, "--json").out)
-        return told["shots"]["quay"]["task"]["digest"]
+        return told["shots"]["quay"]["document"]["digest"]
 
     first = digest()
     assert digest() == first

@@ -19,10 +19,10 @@ def test_a_recipe_that_was_run_is_told_from_its_sidecars(scene):
     calm, burnt = gather([scene])
     assert [one.state for one in (calm, burnt)] == ["done", "done"]
     record = sidecar.load(scene.parent / "out/burnt/burnt.stops.json")
-    assert burnt.told.digest == record.digest
-    assert burnt.told.stages == {frame.number: frame.stages for frame in record.frames}
-    assert burnt.told.stops == (-2.5, -1.5)
-    assert burnt.told.source.pattern == str(scene.parent / "hot/burnt.####.exr")
+    assert burnt.document.digest == record.digest
+    assert burnt.document.frames == record.frames
+    assert burnt.document.span == (-2.5, -1.5)
+    assert burnt.document.source.pattern == str(scene.parent / "hot/burnt.####.exr")
     assert gather([calm.origin])[0] == calm
 
 
@@ -37,9 +37,9 @@ def test_what_was_not_run_is_planned_and_what_cannot_be_is_refused(tmp_path):
     recipe.write_text(text, "utf-8")
     calm, burnt, gone = gather([recipe])
     assert [one.state for one in (calm, burnt, gone)] == ["planned", "planned", "refused"]
-    assert burnt.told.stops == (-2.5, -1.5)
-    assert burnt.told.written == ""
-    assert gone.told is None
+    assert burnt.document.span == (-2.5, -1.5)
+    assert burnt.document.dated == {}
+    assert gone.document is None
     assert "gone" in gone.refusal
 
 
@@ -49,7 +49,7 @@ def test_a_check_that_stops_a_shot_refuses_it_and_still_tells_its_plan(tmp_path)
     calm, burnt = gather([recipe])
     assert (calm.state, burnt.state) == ("planned", "refused")
     assert "clipped" in burnt.refusal
-    assert burnt.told is not None
+    assert burnt.document is not None
 
 
 def test_says_what_is_wrong_with_a_source(scene, tmp_path):

@@ -40,7 +40,7 @@ def test_the_clipped_shot_stands_first_and_says_why(shots):
     assert burnt.clip.words.endswith("of RGB")
     assert calm.clip.state == "clear"
     assert calm.why == ()
-    assert calm.sigma == shots[0].told.readings[0].sigma
+    assert calm.sigma == shots[0].document.readings[0].sigma
 
 
 def test_refused_is_worse_than_clipped_and_equals_keep_their_order(shots):

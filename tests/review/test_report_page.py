@@ -66,11 +66,11 @@ def test_the_numbers_on_the_page_are_the_sidecars(scene, made):
         record = sidecar.load(scene.parent / f"out/{name}/{name}.stops.json")
         for frame in record.frames:
             assert repr(frame.stops) in values
-            assert frame.source.hash in text
-            assert frame.result.hash in text
+            assert frame.done.source.hash in text
+            assert frame.done.result.hash in text
             for order in frame.stages:
                 assert {repr(float(number)) for number in order.numbers.values()} <= values
-        for reading in record.reading:
+        for reading in record.readings:
             assert {repr(reading.stops), repr(reading.sigma)} <= values
         for finding in record.findings:
             assert finding.what in text
@@ -116,7 +116,7 @@ def test_ids_are_unique_and_every_link_has_its_end(made):
 
 def test_names_notes_and_findings_are_text(shown):
     burnt, calm = shown
-    told = burnt.shot.told
+    told = burnt.shot.document
     finding = told.findings[0].model_copy(update={"what": HOSTILE, "numbers": {HOSTILE: HOSTILE}})
     colour = told.colour.model_copy(update={"config": HOSTILE})
     evil = replace(
@@ -189,7 +189,7 @@ def test_forty_shots_stay_under_fifteen_megabytes(scene, shown):
         pictures=dict.fromkeys(("before", "after", "look", "clipped"), full),
         thumbs=dict.fromkeys(("before", "after"), thumb),
     )
-    told = entry.shot.told
+    told = entry.shot.document
     frames = (told.frames * 34)[:100]
     shot = replace(entry.shot, told=replace(told, frames=frames))
     text = page([replace(entry, shot=shot, seen=seen)] * 40)
@@ -199,5 +199,5 @@ def test_forty_shots_stay_under_fifteen_megabytes(scene, shown):
 def test_the_evidence_is_whole(scene, made):
     record = sidecar.load(scene.parent / "out/calm/calm.stops.json")
     text = "".join(Elements(made).words)
-    for frame in record.reading[0].evidence["frames"]:
+    for frame in record.readings[0].evidence["frames"]:
         assert json.dumps(frame["luminance"]) in text

@@ -31,7 +31,7 @@ def shot(folder, name="burnt"):
 def test_shows_the_result_as_it_was_written(scene):
     seen = see(shot(scene.parent, "calm"))
     assert (seen.frame, seen.simulated, seen.lacking) == (1002, False, [])
-    stops = shot(scene.parent, "calm").told.stops[0]
+    stops = shot(scene.parent, "calm").document.span[0]
     lit = seen.before > 0.01
     np.testing.assert_allclose(
         seen.after[lit], (seen.before * np.float32(2.0**stops))[lit], rtol=1e-3

@@ -10,26 +10,28 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.record import Counts, FileRecord, FrameRecord
 from gradeprep.model.order import StageOrder
+from gradeprep.model.record import Counts, FileMark
+from gradeprep.model.shot import FrameEntry, FrameResult
 from gradeprep.runners.records import Records
 
 
-def record(number: int, stops: float = -1.0) -> FrameRecord:
-    file = FileRecord(file=f"künstlich.{number}.exr", bytes=1, hash="xxh128:a")
-    return FrameRecord(
+def record(number: int, stops: float = -1.0) -> FrameEntry:
+    mark = FileMark(bytes=1, hash="xxh128:a")
+    return FrameEntry(
         number=number,
-        stops=stops,
+        source=f"künstlich.{number}.exr",
+        result=f"{number}.exr",
         stages=(StageOrder(stage="balance", numbers={"stops": (stops, 0.1, -0.0)}),),
-        kernel="light",
-        counts=Counts(clipped={"R": 3}),
-        header=("a\nb",),
-        source=file,
-        result=file,
+        stops=stops,
+        kernels=("light",),
+        done=FrameResult(
+            source=mark, result=mark, counts=Counts(clipped={"R": 3}), header=("a\nb",)
+        ),
     )
 
 
-def kept_of(*records: FrameRecord) -> Records:
+def kept_of(*records: FrameEntry) -> Records:
     kept = Records(FrameRange.of(one.number for one in records))
     for one in records:
         kept.add(one)
@@ -46,7 +48,7 @@ def test_what_went_in_comes_out_by_number(stops, others):
     for one in records:
         kept.add(one)
     assert bool(kept) == bool(records)
-    assert list(kept.frames) == sorted(stops)
+    assert list(kept.numbers) == sorted(stops)
     in_order = sorted(records, key=lambda one: one.number)
     assert list(kept) == list(kept) == in_order
     assert [repr(one) for one in kept] == [repr(one) for one in in_order]  # -0.0 among them
@@ -55,7 +57,7 @@ def test_what_went_in_comes_out_by_number(stops, others):
 def test_nothing_of_a_frame_stays_in_memory():
     kept = kept_of(*map(record, range(20)))
     assert kept._homeless == {}
-    assert list(kept.frames) == list(range(20))
+    assert list(kept.numbers) == list(range(20))
 
 
 def test_the_later_of_two_counts():
@@ -94,7 +96,7 @@ def test_no_room_on_disk_loses_none(full, monkeypatch):
     for number, stops in ((3, -1.0), (1, -1.0), (4, -1.0), (3, -2.0), (4, -2.0), (2, -1.0)):
         kept.add(record(number, stops))
     assert list(kept) == [record(1), record(2), record(3, -2.0), record(4, -2.0)]
-    assert list(kept.frames) == [1, 2, 3, 4]
+    assert list(kept.numbers) == [1, 2, 3, 4]
 
 
 class _Full:

@@ -61,9 +61,9 @@ def test_the_whole_way(folder, monkeypatch, capsys):
     np.testing.assert_allclose(result, wanted, rtol=2.0**-11)  # a half's rounding
 
     told = json.loads(Path("back/quay/quay.stops.json").read_text(encoding="utf-8"))
-    assert told["frames"][0]["kernel"] == "half-table"  # a plain gain, said by `gains`
+    assert told["frames"][0]["kernels"] == ["half-table"]  # a plain gain, said by `gains`
     assert told["findings"] == []
-    (reading,) = json.loads(Path("back/loft/loft.stops.json").read_text("utf-8"))["reading"]
+    (reading,) = json.loads(Path("back/loft/loft.stops.json").read_text("utf-8"))["readings"]
     assert reading["meter"] == "top_light"
 
     assert gradeprep(monkeypatch, "audit", "back/quay/quay.stops.json") == 0

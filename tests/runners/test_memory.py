@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +14,7 @@ from support import run, write_exr
 
 from gradeprep import machine
 from gradeprep.model.frame import Layout, PartLayout
-from gradeprep.runners import local, pool, room
+from gradeprep.runners import local, memory, pool
 
 MIB = 2**20
 
@@ -38,42 +37,44 @@ def layout(width: int, height: int, kinds: dict[str, str], format: str = "exr") 
     ],
 )
 def test_a_worker_holds_what_it_reads_and_what_it_writes(format, kinds, written, bytes_a_pixel):
-    small = room.worker_bytes(layout(100, 50, kinds, format), written)
-    large = room.worker_bytes(layout(200, 50, kinds, format), written)
-    assert large - small == room._ROOM * bytes_a_pixel * 5000
+    small = memory.worker_bytes(layout(100, 50, kinds, format), written)
+    large = memory.worker_bytes(layout(200, 50, kinds, format), written)
+    assert large - small == memory._ROOM * bytes_a_pixel * 5000
 
 
 @pytest.fixture
-def task(tmp_path):
+def shot(tmp_path):
     """Six frames of 64 x 64 half."""
-    found = workers.task(tmp_path, 6)
+    found = workers.document(tmp_path, 6)
     plate = tmp_path / "quay.exr"
     write_exr(plate, {c: np.zeros((64, 64), np.float16) for c in "RGB"})
-    return found.only(tuple(replace(order, source=str(plate)) for order in found.frames))
+    return found.only(
+        tuple(order.model_copy(update={"source": str(plate)}) for order in found.frames)
+    )
 
 
-def test_as_many_workers_as_memory_holds(task):
-    one = room.worker_bytes(layout(64, 64, dict.fromkeys("RGB", "half")), "source")
-    found = [room.fitting(task, jobs=8, memory=memory) for memory in (one - 1, one, 3 * one, 2**40)]
+def test_as_many_workers_as_memory_holds(shot):
+    one = memory.worker_bytes(layout(64, 64, dict.fromkeys("RGB", "half")), "source")
+    found = [memory.fitting(shot, jobs=8, memory=limit) for limit in (one - 1, one, 3 * one, 2**40)]
     assert found == [1, 1, 3, 8]
 
 
-def test_a_share_of_what_is_free_by_default(task, monkeypatch):
-    one = room.worker_bytes(layout(64, 64, dict.fromkeys("RGB", "half")), "source")
-    monkeypatch.setattr(machine, "free_memory", lambda: int(2 * one / room.SHARE) + 8)
-    assert room.fitting(task, jobs=8) == 2
+def test_a_share_of_what_is_free_by_default(shot, monkeypatch):
+    one = memory.worker_bytes(layout(64, 64, dict.fromkeys("RGB", "half")), "source")
+    monkeypatch.setattr(machine, "free_memory", lambda: int(2 * one / memory.SHARE) + 8)
+    assert memory.fitting(shot, jobs=8) == 2
     monkeypatch.setattr(machine, "free_memory", lambda: None)
-    assert room.fitting(task, jobs=8) == 8
+    assert memory.fitting(shot, jobs=8) == 8
 
 
 def test_a_frame_that_cannot_be_read_bounds_nothing(tmp_path):
-    assert room.fitting(workers.task(tmp_path, 6), jobs=4, memory=MIB) == 4
+    assert memory.fitting(workers.document(tmp_path, 6), jobs=4, memory=MIB) == 4
 
 
-def test_the_pool_gets_no_more_workers_than_fit(task, monkeypatch):
+def test_the_pool_gets_no_more_workers_than_fit(shot, monkeypatch):
     asked = []
-    monkeypatch.setattr(pool, "run", lambda task, work, *, jobs, stop: asked.append(jobs) or ())
-    list(local.run(task, workers.facts, jobs=8, memory=250 * MIB))
+    monkeypatch.setattr(pool, "run", lambda shot, work, *, jobs, stop: asked.append(jobs) or ())
+    list(local.run(shot, workers.facts, jobs=8, memory=250 * MIB))
     assert asked == [3]
 
 
@@ -110,7 +111,7 @@ def test_the_estimate_holds_for_a_real_frame(tmp_path):
         env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
     )
     peak = int(told.stdout) * 1024
-    reserved = room.worker_bytes(layout(1920, 1080, dict.fromkeys("RGB", "half")), "source")
+    reserved = memory.worker_bytes(layout(1920, 1080, dict.fromkeys("RGB", "half")), "source")
     assert reserved / 2 < peak < reserved * 1.1
 
 

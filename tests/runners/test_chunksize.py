@@ -6,11 +6,11 @@ import workers
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradeprep.runners.chunksize import MOST, TARGET, Waiting
+from gradeprep.runners.chunksize import MOST, TARGET, ChunkQueue
 
 
 def waiting(tmp_path, count=1000, seconds=None):
-    found = Waiting(workers.task(tmp_path, count).frames)
+    found = ChunkQueue(workers.document(tmp_path, count).frames)
     if seconds is not None:
         found.learn(1, seconds)
     return found
