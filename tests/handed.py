@@ -112,9 +112,7 @@ def brought_back(
     """
     record = sidecar.load(path)
     frame = record.frames[index]
-    source, result = (
-        recorded(Path(one)) for one in (frame.source, frame.result)
-    )
+    source, result = (recorded(Path(one)) for one in (frame.source, frame.result))
     own = record.colour
     steps = [by]
     if not coded:

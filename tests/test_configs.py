@@ -151,7 +151,7 @@ def scene(folder: Path) -> Callable[[Mapping], None]:
     def check(plan: Mapping) -> None:
         for shot, stops in over.items():
             told = plan["shots"][shot]
-            readings = [reading["stops"] for reading in told["readings"]]
+            readings = [reading["stops"] for reading in told["document"]["readings"]]
             assert readings == ([] if shot == "quay_0110" else pytest.approx([-stops], abs=1e-4))
             for number in (1001, 1002):
                 planes, header = read_exr(folder / f"out/{shot}/{shot}.{number}.exr")

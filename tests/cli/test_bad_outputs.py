@@ -405,7 +405,14 @@ def pulled(tmp_path, capsys) -> Path:
 @pytest.mark.parametrize("out", ["out", "hot"])
 def test_restore_onto_the_plate_itself(out, pulled, tmp_path, capsys):
     arguments = ("restore", pulled, tmp_path / out, "--overwrite", "--jobs", "1")
-    refused(capsys, tmp_path, arguments, "overwrite a plate that the sidecar describes", "another folder", code=2)
+    refused(
+        capsys,
+        tmp_path,
+        arguments,
+        "overwrite a plate that the sidecar describes",
+        "another folder",
+        code=2,
+    )
 
 
 @pytest.mark.parametrize(

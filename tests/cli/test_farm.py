@@ -12,9 +12,8 @@ from farmed import HOSTILE, local_results, made, results, scene
 from refusal import RECIPE, exr_plate, light, refused, speaks_plainly, write_recipe
 from support import run, snapshot, write_exr
 
-from gradeprep.farm import alike
 from gradeprep.plates import atomic
-from gradeprep.runners import lock, share
+from gradeprep.runners import lock, share, versions
 
 ONE = ("--jobs", "1", "--quiet")
 
@@ -344,12 +343,12 @@ def test_a_recipe_that_asks_the_same_in_other_words(bundle, tmp_path, capsys):
 
 
 def test_another_version_is_named(bundle, tmp_path, capsys, monkeypatch):
-    real = alike.versions
+    real = versions.versions
 
-    def older(tasks):
-        return {**real(tasks), "numpy": "1.0", "arithmetic": "0"}
+    def older(stages):
+        return {**real(stages), "numpy": "1.0", "arithmetic": "0"}
 
-    monkeypatch.setattr(alike, "versions", older)
+    monkeypatch.setattr(versions, "versions", older)
     arguments = ("chunk", bundle, "--number", "1", "--openjd")
     before = snapshot(tmp_path)
     ran = run(capsys, *arguments)

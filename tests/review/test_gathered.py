@@ -55,7 +55,7 @@ def test_a_check_that_stops_a_shot_refuses_it_and_still_tells_its_plan(tmp_path)
 def test_says_what_is_wrong_with_a_source(scene, tmp_path):
     other = tmp_path / "x.stops.json"
     other.write_text("{}", "utf-8")
-    with pytest.raises(SidecarError, match="says no version"):
+    with pytest.raises(SidecarError, match="missing version field"):
         gather([other])
     with pytest.raises(SidecarError, match="no such sidecar"):
         gather([tmp_path / "no.stops.json"])

@@ -116,9 +116,11 @@ def test_ids_are_unique_and_every_link_has_its_end(made):
 
 def test_names_notes_and_findings_are_text(shown):
     burnt, calm = shown
-    told = burnt.shot.document
-    finding = told.findings[0].model_copy(update={"what": HOSTILE, "numbers": {HOSTILE: HOSTILE}})
-    colour = told.colour.model_copy(update={"config": HOSTILE})
+    document = burnt.shot.document
+    finding = document.findings[0].model_copy(
+        update={"what": HOSTILE, "numbers": {HOSTILE: HOSTILE}}
+    )
+    colour = document.colour.model_copy(update={"config": HOSTILE})
     evil = replace(
         burnt,
         shot=replace(
@@ -126,8 +128,13 @@ def test_names_notes_and_findings_are_text(shown):
             name=HOSTILE,
             state="refused",
             refusal=HOSTILE,
-            told=replace(
-                told, findings=(finding,), colour=colour, carried={HOSTILE: HOSTILE}, tool=HOSTILE
+            document=document.model_copy(
+                update={
+                    "findings": (finding,),
+                    "colour": colour,
+                    "carried": {HOSTILE: HOSTILE},
+                    "tool": HOSTILE,
+                }
             ),
         ),
         lacking=(HOSTILE,),
@@ -189,9 +196,9 @@ def test_forty_shots_stay_under_fifteen_megabytes(scene, shown):
         pictures=dict.fromkeys(("before", "after", "look", "clipped"), full),
         thumbs=dict.fromkeys(("before", "after"), thumb),
     )
-    told = entry.shot.document
-    frames = (told.frames * 34)[:100]
-    shot = replace(entry.shot, told=replace(told, frames=frames))
+    document = entry.shot.document
+    frames = (tuple(document.frames) * 34)[:100]
+    shot = replace(entry.shot, document=document.only(frames))
     text = page([replace(entry, shot=shot, seen=seen)] * 40)
     assert len(text.encode()) < 15e6
 

@@ -29,7 +29,7 @@ from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
 from gradeprep.plates import atomic
 from gradeprep.plugins.registry import installed
-from gradeprep.runners import flights, reach, wire
+from gradeprep.runners import dispatch, reach, wire
 from gradeprep.runners.claim import claimed
 from gradeprep.runners.cluster import Cluster
 from gradeprep.runners.place import parse_place
@@ -129,7 +129,7 @@ def test_a_lost_worker_changes_no_byte(farm, tmp_path, capsys, monkeypatch):
 def test_a_scheduler_that_dies_ends_the_run_and_it_is_resumed(
     plugins, tmp_path, capsys, monkeypatch
 ):
-    monkeypatch.setattr(flights, "PATIENCE", 2.0)
+    monkeypatch.setattr(dispatch, "PATIENCE", 2.0)
     recipe = recipe_in(tmp_path / "there")
     with dasked(env=clumsy.environment(plugins, CLUMSY_PAUSE="0.1")) as made:
 
@@ -200,19 +200,19 @@ def plan_in(folder: Path):
 
 
 def other_numpy() -> None:
-    from gradeprep.runners import remote, wire
+    from gradeprep.runners import remote, versions
 
-    real = wire.versions()
+    real = versions.versions(["pull"])
     remote._looked.clear()
-    wire.versions = lambda: real | {"numpy": "0.1"}
+    versions.versions = lambda stages: real | {"numpy": "0.1"}
 
 
 def own_numpy() -> None:
     import importlib
 
-    from gradeprep.runners import remote, wire
+    from gradeprep.runners import remote, versions
 
-    importlib.reload(wire)
+    importlib.reload(versions)
     remote._looked.clear()
 
 
@@ -223,7 +223,7 @@ def test_a_worker_that_becomes_another_is_named_and_left_out(farm, tmp_path):
     warned = []
     with (
         Client(farm.address, set_as_default=False) as client,
-        claimed(shot),
+        claimed(shot.document),
         Cluster(parse_place(farm.address), warn=warned.append) as engine,
     ):
         client.wait_for_workers(2, timeout=PATIENCE)
@@ -252,8 +252,10 @@ def by_value(function):
 def test_other_versions_are_named_worker_by_worker(farm, tmp_path, capsys, monkeypatch):
     exr_plate(tmp_path / "plate", 6)
     recipe = write_recipe(tmp_path)
-    real = wire.versions()
-    monkeypatch.setattr(wire, "versions", lambda: real | {"OpenEXR": "9.0", "its arithmetic": "7"})
+    real = wire.versions(["pull"])
+    monkeypatch.setattr(
+        wire, "versions", lambda stages: real | {"OpenEXR": "9.0", "arithmetic": "7"}
+    )
     ran = refused(
         capsys,
         tmp_path,
@@ -263,7 +265,7 @@ def test_other_versions_are_named_worker_by_worker(farm, tmp_path, capsys, monke
         code=2,
     )
     assert len(ran.err.splitlines()) == 4  # two workers, two differences
-    assert f"has its arithmetic {real['its arithmetic']}" in ran.err
+    assert f"has arithmetic {real['arithmetic']}" in ran.err
 
 
 def certificate(folder: Path, name: str) -> dict[str, str]:
@@ -423,6 +425,6 @@ def test_ctrl_c_leaves_whole_frames_and_is_resumed(plugins, tmp_path):
     there = results(tmp_path)
     assert not any(atomic.is_temp(name) for name in there)
     told = there[".quay.stops.journal"].decode().splitlines()
-    done = sorted(json.loads(line)["record"]["number"] for line in told)
+    done = sorted(json.loads(line)["frame"]["number"] for line in told)
     assert done == [int(path.name.split(".")[1]) for path in frames_there(tmp_path)]
     assert 2 <= len(done) < FRAMES

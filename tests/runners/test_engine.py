@@ -70,7 +70,7 @@ def test_stopped_run_keeps_what_was_done_in_the_journal(plan, tmp_path):
     with pytest.raises(KeyboardInterrupt):
         run_plan(plan, engine=engine, tell=lambda progress: stop.set(), stop=stop)
     (line,) = (tmp_path / "out" / "quay" / ".quay.stops.journal").read_text().splitlines()
-    assert json.loads(line)["record"]["number"] == 1003
+    assert json.loads(line)["frame"]["number"] == 1003
     assert engine.steps[-1] == "exit"
 
 
