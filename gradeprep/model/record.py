@@ -7,7 +7,6 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from gradeprep.model.notebook import table
 from gradeprep.model.task import ColourOrder, OutputOrder, StageOrder
 
 __all__ = [
@@ -55,15 +54,6 @@ class Reading(Recorded):
     weak: bool = False
     evidence: Mapping[str, Any] = {}
     warnings: tuple[str, ...] = ()
-
-    def _repr_html_(self) -> str:
-        rows = [("pull by", f"{self.stops:+.3f} ± {self.sigma:.3f} stops")]
-        if self.balance is not None:
-            told = " ".join(f"{one:+.3f}" for one in self.balance)
-            rows.append(("balance", f"{told} stops for R, G, B"))
-        if self.weak:
-            rows.append(("evidence", "weak"))
-        return table(f"reading of {self.meter}", rows, notes=self.warnings)
 
 
 class Finding(Recorded):
@@ -237,18 +227,3 @@ class ShotRecord(Recorded):
     dated: Mapping[str, str] = {}
 
     model_config = ConfigDict(populate_by_name=True)
-
-    def _repr_html_(self) -> str:
-        stops = [frame.stops for frame in self.frames]
-        span = f"{min(stops):+.3f}" if min(stops) == max(stops) else ""
-        rows = [
-            ("source", f"{self.source.pattern} ({self.source.type})"),
-            ("result", f"{self.result.pattern} ({self.result.type})"),
-            ("frames", f"{self.source.frames} ({len(self.frames)})"),
-            ("stops", span or f"{min(stops):+.3f} to {max(stops):+.3f}"),
-            *((order.stage, order.told) for order in self.stages),
-            ("space", f"{self.colour.source} to {self.colour.result}"),
-            ("taken back", self.reversible.why),
-        ]
-        notes = [f"{finding.severity}: {finding.line}" for finding in self.findings]
-        return table(f"shot {self.shot}", rows, notes=notes)
