@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gradeprep._version import __version__
+
 if TYPE_CHECKING:
     from gradeprep.api import Plan, Recipe, check, measure, pull
 
 __all__ = ["Plan", "Recipe", "__version__", "check", "measure", "pull"]
-
-__version__ = "0.1.0"
 
 
 def __getattr__(name: str) -> Any:

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 from packaging.requirements import Requirement
 
-import gradeprep
 from gradeprep import colour, machine
+from gradeprep._version import __version__
 from gradeprep.cli.requirements import faults, floor, installed_version, requirements
 from gradeprep.errors import GradeprepError, PluginError, RequestError
 from gradeprep.model.diagnosed import ConfigTold, Diagnosed, LibraryTold, LimitsTold, Problem
@@ -41,7 +41,7 @@ def examine(config: str | None = None) -> Diagnosed:
     loaded, wrong_plugins = _plugins(installed())
     memory = machine.memory()
     return Diagnosed(
-        program=gradeprep.__version__,
+        program=__version__,
         python=platform.python_version(),
         system=f"{platform.system()} {platform.machine()}",
         processors=machine.processors(),

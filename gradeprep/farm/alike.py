@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from importlib import metadata
 from pathlib import Path
 
-import gradeprep
+from gradeprep._version import __version__
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.farm.places import Places
 from gradeprep.model.farmed import Manifest
@@ -36,13 +36,13 @@ _LIBRARIES = {
 
 def versions(tasks: Iterable[Task]) -> dict[str, str]:
     """Everything that has a part in the bytes of these tasks' results, with its version."""
-    found = {"gradeprep": gradeprep.__version__, "arithmetic": str(ARITHMETIC)}
+    found = {"gradeprep": __version__, "arithmetic": str(ARITHMETIC)}
     for name, package in _LIBRARIES.items():
         found[name] = _version(package)
     names = {order.stage for task in tasks for frame in task.frames for order in frame.stages}
     sources = {one.name: one.source for one in installed().entries if one.kind == "stages"}
     foreign = {name: sources.get(name, "absent") for name in sorted(names)}
-    own = f"gradeprep {gradeprep.__version__}"
+    own = f"gradeprep {__version__}"
     return found | {f"stage {name}": told for name, told in foreign.items() if told != own}
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-import gradeprep
 from gradeprep import sidecar
+from gradeprep._version import __version__
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import Finding, FrameRecord, ShotRecord
 from gradeprep.pipeline.planned import ShotPlan
@@ -72,7 +72,7 @@ def seal(shot: ShotPlan, path: Path, frames: Records, failed: tuple[Failed, ...]
     )
     told = str(frames.frames)
     head = ShotRecord(
-        tool=f"gradeprep {gradeprep.__version__}",
+        tool=f"gradeprep {__version__}",
         shot=task.shot,
         digest=task.digest,
         source=shot.source.model_copy(

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 
-import gradeprep
+from gradeprep._version import __version__
 from gradeprep.model.record import FrameRecord
 from gradeprep.model.task import ARITHMETIC, ColourOrder, FrameOrder, Task
 from gradeprep.plugins.registry import installed
@@ -99,7 +99,7 @@ class Answer(Wire):
 
 def versions() -> dict[str, str]:
     """What makes the pixels here."""
-    found = {"gradeprep": gradeprep.__version__, "its arithmetic": str(ARITHMETIC)}
+    found = {"gradeprep": __version__, "its arithmetic": str(ARITHMETIC)}
     for name in _LIBRARIES:
         try:
             found[name] = metadata.version(name)
