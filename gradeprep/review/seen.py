@@ -22,7 +22,7 @@ from gradeprep.errors import GradeprepError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import FileRecord, Finding, PlateRecord
 from gradeprep.model.stops import GREY, gain
-from gradeprep.pipeline.reopened import reopened
+from gradeprep.pipeline.plateview import decided_view
 from gradeprep.pipeline.view import View
 from gradeprep.plates import atomic
 from gradeprep.plates.sequence import Pattern
@@ -131,7 +131,7 @@ def _opened(seen: Seen, name: str, told: Told, frames: FrameRange, which: str) -
     space = told.colour.source if which == "source" else told.colour.result
     same = which == "source" or told.source.format == told.result.format
     open_it = partial(
-        reopened,
+        decided_view,
         name,
         Path(plate.pattern),
         _few(frames, seen.frame),

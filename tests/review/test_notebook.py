@@ -16,9 +16,9 @@ from gradeprep.errors import MissingPlateError
 from gradeprep.model.frame import Frame, Part
 from gradeprep.model.recipe import ColourAsk, OutputAsk, Recipe
 from gradeprep.model.record import Reading
-from gradeprep.pipeline.opened import PlateAsk, open_plates
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan
+from gradeprep.pipeline.plateview import PlateAsk, open_plates
 from gradeprep.review.notebook import load_ipython_extension, picture_of, table
 
 HOSTILE = '<script>alert("x")</script> & "quoted"'
