@@ -14,8 +14,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
-from gradeprep.cli.requirements import faults, requirements, too_old
+from gradeprep.cli.requirements import faults, floor, too_old
 
 ROOT = Path(__file__).parent.parent
 
@@ -31,7 +32,7 @@ CLOSED = {
 
 def floors() -> dict[str, str]:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    return {one.name.lower(): one.floor for one in requirements(project["dependencies"])}
+    return {one.name.lower(): floor(one) for one in map(Requirement, project["dependencies"])}
 
 
 @pytest.mark.parametrize("name", CLOSED)

@@ -14,7 +14,7 @@ from types import ModuleType
 
 import click
 
-import gradeprep
+from gradeprep._version import __version__
 from gradeprep.errors import GradeprepError
 
 __all__ = ["COMMANDS", "cli", "main"]
@@ -71,7 +71,7 @@ def _imported(name: str) -> ModuleType:
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(gradeprep.__version__, prog_name="gradeprep")
+@click.version_option(__version__, prog_name="gradeprep")
 def cli() -> None:
     """Bring camera plates that were exposed hot on purpose back to their intended exposure.
 

@@ -20,9 +20,9 @@ from gradeprep.model.judged import Checked
 from gradeprep.model.wording import filled
 from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.checking import run_checks
-from gradeprep.pipeline.opened import PlateAsk, open_plates
 from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.plateview import PlateAsk, open_plates
 from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed

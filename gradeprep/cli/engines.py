@@ -23,7 +23,7 @@ _OPTIONS = (
         "--on",
         default="local",
         metavar="PLACE",
-        help="Where frames run: local, processes:N, tcp://HOST:PORT, tls://... or slurm:CONFIG.",
+        help="Where frames run: local, processes:N, tcp://HOST:PORT or tls://HOST:PORT.",
     ),
     click.option("--tls-ca", type=_FILE, metavar="FILE", help="Who signed the scheduler; PEM."),
     click.option("--tls-cert", type=_FILE, metavar="FILE", help="Our certificate; PEM."),

@@ -5,14 +5,15 @@ from __future__ import annotations
 import platform
 import tempfile
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
+from packaging.requirements import Requirement
 
-import gradeprep
 from gradeprep import colour, machine
-from gradeprep.cli.requirements import Requirement, faults, installed_version, requirements
+from gradeprep._version import __version__
+from gradeprep.cli.requirements import faults, floor, installed_version, requirements
 from gradeprep.errors import GradeprepError, PluginError, RequestError
 from gradeprep.model.diagnosed import ConfigTold, Diagnosed, LibraryTold, LimitsTold, Problem
 from gradeprep.model.frame import Frame, Part
@@ -40,16 +41,13 @@ def examine(config: str | None = None) -> Diagnosed:
     loaded, wrong_plugins = _plugins(installed())
     memory = machine.memory()
     return Diagnosed(
-        program=gradeprep.__version__,
+        program=__version__,
         python=platform.python_version(),
         system=f"{platform.system()} {platform.machine()}",
         processors=machine.processors(),
         memory_gib=None if memory is None else round(memory / _GIB, 1),
-        libraries={r.name: _library(r) for r in needed if not r.extra},
-        extras={
-            extra: {r.name: _library(r) for r in needed if r.extra == extra}
-            for extra in dict.fromkeys(r.extra for r in needed if r.extra)
-        },
+        libraries=_libraries(needed.pop("", ())),
+        extras={extra: _libraries(packages) for extra, packages in needed.items()},
         config=space,
         limits=allowed,
         plugins=loaded,
@@ -70,8 +68,11 @@ def _told(error: GradeprepError) -> Problem:
     return Problem(what=str(error).removesuffix(f"; {error.remedy}"), remedy=remedy)
 
 
-def _library(needed: Requirement) -> LibraryTold:
-    return LibraryTold(version=installed_version(needed.name), floor=needed.floor)
+def _libraries(needed: Iterable[Requirement]) -> dict[str, LibraryTold]:
+    return {
+        one.name: LibraryTold(version=installed_version(one.name), floor=floor(one))
+        for one in needed
+    }
 
 
 def _memory(memory: int | None, processors: int) -> Iterator[Problem]:

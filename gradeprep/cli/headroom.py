@@ -265,7 +265,7 @@ def _sensor(asked: dict[str, Any], ceiling: Ceiling) -> tuple[SensorModel, str] 
 
 def _plate(asked: dict[str, Any], name: str) -> Any:
     """A view of a plate; imported here, so that stated numbers load no pixels' libraries."""
-    from gradeprep.pipeline.opened import PlateAsk, open_plates
+    from gradeprep.pipeline.plateview import PlateAsk, open_plates
 
     ask = PlateAsk(plate=asked[name], space=asked["space"], frames=asked["frames"])
     return open_plates({name: ask}, asked["config"])[name]

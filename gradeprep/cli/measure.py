@@ -16,9 +16,9 @@ from gradeprep.model.judged import CurveTold, Measured, SceneTold, ShotTold
 from gradeprep.model.record import Reading
 from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.metering import OverTime, read_frames, read_plate
-from gradeprep.pipeline.opened import PlateAsk, open_plates
 from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.plateview import PlateAsk, open_plates
 from gradeprep.pipeline.rewrite import rewrite
 from gradeprep.pipeline.scenery import Scenery, measure_scene, undecided
 from gradeprep.pipeline.view import View

@@ -1,58 +1,46 @@
-"""What the installed package says it needs, and which versions are there.
-
-Only what this package writes in its own metadata is understood: a name, at most one floor
-(``>=``), and at most one marker, the extra (PEP 508).
-"""
+"""What the metadata of the installed package requires, and which versions are installed."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from importlib import metadata
+
+from packaging.requirements import Requirement
+from packaging.version import Version
 
 from gradeprep.model.diagnosed import Problem
 
-__all__ = ["Requirement", "faults", "installed_version", "requirements", "too_old"]
-
-_LINE = re.compile(
-    r"(?P<name>[A-Za-z0-9._-]+)(?P<inner>\[[^]]*])?\s*(?:>=\s*(?P<floor>[0-9.]+))?"
-    r"\s*(?:;\s*extra\s*==\s*['\"](?P<extra>[^'\"]+)['\"])?"
-)
+__all__ = ["faults", "floor", "installed_version", "requirements", "too_old"]
 
 
-@dataclass(frozen=True, slots=True)
-class Requirement:
-    """A package that is needed.
+def requirements() -> dict[str, list[Requirement]]:
+    """Extra to the packages it brings; those of the program itself stand under ``""``.
 
-    Attributes:
-        name: Its name.
-        floor: Least version; empty where any serves.
-        extra: The extra that needs it; empty where the program itself does.
+    An extra that names another extra of this package repeats nothing. A package that was never
+    installed requires nothing.
     """
+    try:
+        found = metadata.metadata("gradeprep")
+    except metadata.PackageNotFoundError:
+        return {}
+    needed: dict[str, list[Requirement]] = {}
+    extras = ("", *(found.get_all("Provides-Extra") or ()))
+    for line in found.get_all("Requires-Dist") or ():
+        one = Requirement(line)
+        if one.name != "gradeprep":
+            extra = next((it for it in extras if _applies(one, it)), None)
+            if extra is not None:  # None: a marker that this machine does not meet
+                needed.setdefault(extra, []).append(one)
+    return needed
 
-    name: str
-    floor: str = ""
-    extra: str = ""
+
+def _applies(one: Requirement, extra: str) -> bool:
+    return one.marker is None or one.marker.evaluate({"extra": extra})
 
 
-def requirements(lines: Iterable[str] | None = None) -> tuple[Requirement, ...]:
-    """What this package needs; an extra that only names another extra is left out.
-
-    Args:
-        lines: As metadata writes them; those of the installed package when left out.
-    """
-    if lines is None:
-        try:
-            lines = metadata.requires("gradeprep") or ()
-        except metadata.PackageNotFoundError:  # run from its folder, never installed
-            lines = ()
-    matches = (match for line in lines if (match := _LINE.match(line)))
-    return tuple(
-        Requirement(match["name"], match["floor"] or "", match["extra"] or "")
-        for match in matches
-        if not match["inner"]
-    )
+def floor(needed: Requirement) -> str:
+    """The least version that serves; empty where any does."""
+    return next((it.version for it in needed.specifier if it.operator == ">="), "")
 
 
 def faults() -> Iterator[Problem]:
@@ -63,20 +51,19 @@ def faults() -> Iterator[Problem]:
             what="gradeprep is not installed, so its plugins are not found",
             remedy="install it: pip install .",
         )
-    for one in needed:
-        version = installed_version(one.name)
-        wanted = (
-            f"pip install '{one.name}>={one.floor}'" if one.floor else f"pip install {one.name}"
-        )
-        if version is None and not one.extra:
-            yield Problem(what=f"{one.name} is not there", remedy=wanted)
-        elif version is not None and one.floor and too_old(version, one.floor):
-            what = f"{one.name} {version} is older than {one.floor}"
-            yield Problem(what=what, remedy=wanted)
+    for extra, packages in needed.items():
+        for one in packages:
+            version = installed_version(one.name)
+            remedy = f"pip install '{one.name}{one.specifier}'"
+            if version is None and not extra:
+                yield Problem(what=f"{one.name} is not there", remedy=remedy)
+            elif version is not None and too_old(version, floor(one)):
+                what = f"{one.name} {version} is older than {floor(one)}"
+                yield Problem(what=what, remedy=remedy)
 
 
 def installed_version(name: str) -> str | None:
-    """The version that is there, or None."""
+    """The version that is installed, or None."""
     try:
         return metadata.version(name)
     except metadata.PackageNotFoundError:
@@ -84,11 +71,5 @@ def installed_version(name: str) -> str | None:
 
 
 def too_old(version: str, floor: str) -> bool:
-    """Whether a version lies below a floor, number by number."""
-    return _numbers(version) < _numbers(floor)
-
-
-def _numbers(version: str) -> tuple[int, ...]:
-    """The release's numbers without zeros at the end: 3.10.0 is 3.10."""
-    release = re.sub(r"[^0-9.].*", "", version)
-    return tuple(int(number) for number in re.sub(r"(\.0*)+$", "", release).split(".") if number)
+    """Whether a version lies below a floor (PEP 440); none lies below an empty one."""
+    return bool(floor) and Version(version) < Version(floor)

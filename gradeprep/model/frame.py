@@ -10,8 +10,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.model.notebook import table
-
 __all__ = [
     "Frame",
     "Layout",
@@ -161,18 +159,6 @@ class Frame:
     format: str
     parts: tuple[Part, ...]
     raw: bytes = b""
-
-    def _repr_html_(self) -> str:
-        rows = [
-            (part.name or f"part {index}", name, pixel_type(plane, part.bits), _told_size(plane))
-            for index, part in enumerate(self.parts)
-            for name, plane in part.channels.items()
-        ]
-        return table(f"{self.format} frame", rows, head=("part", "channel", "type", "size"))
-
-
-def _told_size(plane: Plane) -> str:
-    return f"{plane.shape[1]} x {plane.shape[0]}"
 
 
 def top_code(bits: int) -> int:

@@ -7,8 +7,6 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
-from gradeprep.model.notebook import table
-
 __all__ = [
     "Counts",
     "FileMark",
@@ -52,15 +50,6 @@ class Reading(Recorded):
     weak: bool = False
     evidence: Mapping[str, Any] = {}
     warnings: tuple[str, ...] = ()
-
-    def _repr_html_(self) -> str:
-        rows = [("pull by", f"{self.stops:+.3f} ± {self.sigma:.3f} stops")]
-        if self.balance is not None:
-            told = " ".join(f"{one:+.3f}" for one in self.balance)
-            rows.append(("balance", f"{told} stops for R, G, B"))
-        if self.weak:
-            rows.append(("evidence", "weak"))
-        return table(f"reading of {self.meter}", rows, notes=self.warnings)
 
 
 class Finding(Recorded):

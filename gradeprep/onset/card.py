@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 
-import gradeprep
+from gradeprep._version import __version__
 from gradeprep.model.compensated import Compensated, Format, TransformTold
 
 __all__ = ["card_text", "error_told", "range_told"]
@@ -32,7 +32,7 @@ def card_text(told: Compensated) -> str:
     blocks = [
         f"Compensation for recordings in {told.space}\n"
         f"In: {told.space}. Out: {out}.\n"
-        f"Made by gradeprep {gradeprep.__version__} from {told.config}\n"
+        f"Made by gradeprep {__version__} from {told.config}\n"
         f"(SHA-256 of the config {told.sha256})",
         _WHERE,
         "In post, the pull is the same number:\n" + "\n".join(_pulls(told)),

@@ -9,7 +9,6 @@ from typing import Any
 
 from gradeprep.errors import GradeprepError
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.notebook import table
 from gradeprep.model.record import Finding
 from gradeprep.model.shot import ShotDocument
 
@@ -84,33 +83,6 @@ class Plan:
     config: tuple[str, str]
     shots: Mapping[str, ShotPlan]
     failed: Mapping[str, GradeprepError] = field(default_factory=dict)
-
-    def _repr_html_(self) -> str:
-        rows = [(name, *_cells(shot)) for name, shot in self.shots.items()]
-        notes = [
-            *(str(error) for error in self.failed.values()),
-            *(
-                f"{n}: {one.severity}: {one.line}"
-                for n, s in self.shots.items()
-                for one in s.document.findings
-            ),
-        ]
-        return table("plan", rows, head=("shot", "frames", "stages", "stands"), notes=notes)
-
-
-def _cells(shot: ShotPlan) -> tuple[str, str, str]:
-    document = shot.document
-    first, last = document.frames[0], document.frames[-1]
-    stages = []
-    for one, other in zip(first.stages, last.stages, strict=True):
-        until = "" if one == other else f" to {other.text}"
-        stages.append(f"{one.stage} {one.text}{until}")
-    if shot.blocked:
-        stands = "refused"
-    else:
-        stands = f"{len(shot.existing)} of {len(document.frames)} results exist"
-    frames = f"{document.source.frames} ({len(document.frames)})"
-    return frames, "; ".join(stages) or "none", stands
 
 
 def plan_json(plan: Plan) -> dict[str, Any]:

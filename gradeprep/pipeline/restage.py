@@ -7,7 +7,8 @@ shot that takes its stages from the defaults, or from an anchor, gets a list of 
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from itertools import zip_longest
 from typing import Any
 
 from gradeprep.errors import RequestError
@@ -25,10 +26,13 @@ from gradeprep.pipeline.yamledit import (
 )
 from gradeprep.pipeline.yamltree import Place, places_of
 
-__all__ = ["Change", "only_place", "place_for", "with_stages"]
+__all__ = ["Change", "place_for", "with_stages"]
 
 Change = Mapping[str, Mapping[str, Any] | None]
 """Stage to the parameters that are set in it, others left as they are; None takes it out."""
+
+_Step = tuple[str, str, Mapping[str, Any] | None]
+"""Shot, stage, and the stage's parameters."""
 
 _BEHIND = ("balance", "pull")
 """Stages that a new lift is put before: it is meant for the signal while that is large."""
@@ -48,9 +52,9 @@ def with_stages(text: str, changes: Mapping[str, Change], *, file: str | None = 
         RequestError: No such shot, a stage that stands in it more than once, or stages that other
             shots share through an anchor of this one.
     """
-    for shot, change in changes.items():
-        for stage, params in change.items():
-            text = _with_stage(text, shot, stage, params, file)
+    queues = [[(shot, *it) for it in change.items()] for shot, change in changes.items()]
+    for together in zip_longest(*queues):
+        text = _edited(text, [step for step in together if step is not None], file)
     return text
 
 
@@ -62,7 +66,7 @@ def place_for(stage: str, names: Sequence[str]) -> int:
     return min((names.index(other) for other in behind if other in names), default=len(names))
 
 
-def only_place(stage: str, names: Sequence[str], *, shot: str) -> int | None:
+def _only_place(stage: str, names: Sequence[str], *, shot: str) -> int | None:
     """Where a stage stands, None where it does not.
 
     Raises:
@@ -79,25 +83,27 @@ def only_place(stage: str, names: Sequence[str], *, shot: str) -> int | None:
     return places[0] if places else None
 
 
-def _with_stage(
-    text: str, shot: str, stage: str, params: Mapping[str, Any] | None, file: str | None
-) -> str:
+def _edited(text: str, steps: Sequence[_Step], file: str | None) -> str:
+    """The text with at most one stage of each shot changed."""
     data, _ = parse_yaml(text, file=file)
-    wanted = copy.deepcopy(data)
-    settings = _settings(wanted, shot, file)
-    own = "stages" in settings
-    before = settings.get("stages") if own else (wanted.get("defaults") or {}).get("stages")
-    after = _changed(before or [], shot, stage, params)
-    if after == (before or []):
+    wanted, tree = copy.deepcopy(data), places_of(text)
+    found = [_ways(text, tree, wanted, step, file) for step in steps]
+    ways = [way for way in found if way]
+    if not ways:
         return text
-    settings["stages"] = after
-    for edits in _ways(text, wanted, shot, stage, own):
-        new = applied(text, edits)
-        if says(new, wanted):
+    new = applied(text, [edit for way in ways for edit in way[0]])
+    if says(new, wanted):
+        return new
+    if len(steps) > 1:
+        for step in steps:
+            text = _edited(text, [step], file)
+        return text
+    for edits in ways[0][1:]:
+        if says(new := applied(text, edits), wanted):
             return new
     raise RequestError(
         "its stages are shared through an anchor",
-        shot=shot,
+        shot=steps[0][0],
         file=file,
         remedy="write them out for each shot",
     )
@@ -118,7 +124,7 @@ def _changed(
     """The stages with one of them set, added or taken out; a new list."""
     after = copy.deepcopy(before)
     names = [next(iter(entry), "") for entry in before]
-    place = only_place(stage, names, shot=shot)
+    place = _only_place(stage, names, shot=shot)
     if place is None:
         if params is not None:
             after.insert(place_for(stage, names), {stage: dict(params)})
@@ -129,20 +135,29 @@ def _changed(
     return after
 
 
-def _ways(text: str, wanted: Any, shot: str, stage: str, own: bool) -> Iterator[list[Edit]]:
-    """Edits that may bring it about, the one that leaves most as it is first."""
-    tree = places_of(text)
-    stages = wanted["shots"][shot]["stages"]
+def _ways(text: str, tree: Place, wanted: Any, step: _Step, file: str | None) -> list[list[Edit]]:
+    """Edits that may make a change, the one that keeps most first; none where nothing changes.
+
+    ``wanted`` is changed to what the text shall say.
+    """
+    shot, stage, params = step
+    settings = _settings(wanted, shot, file)
+    own = "stages" in settings
+    before = (settings if own else wanted.get("defaults") or {}).get("stages") or []
+    stages = _changed(before, shot, stage, params)
+    if stages == before:
+        return []
+    settings["stages"] = stages
     path = ["shots", shot, "stages"] if own else ["shots", shot]
     key, place, aliased = walk(tree, wanted, path)
     if aliased is not None:
-        yield [Edit(place.start, place.end, flow(aliased))]
-    elif not own:
-        yield [added(text, place, "stages", stages)]
-    else:
-        if len(place.items) > 1 or len(stages) >= len(place.items) > 0:
-            yield _within(text, place, stages, stage)
-        yield replaced(text, key, place, flow(stages))
+        return [[Edit(place.start, place.end, flow(aliased))]]
+    if not own:
+        return [[added(text, place, "stages", stages)]]
+    ways = [replaced(text, key, place, flow(stages))]
+    if len(place.items) > 1 or len(stages) >= len(place.items) > 0:
+        ways.insert(0, _within(text, place, stages, stage))
+    return ways
 
 
 def _within(text: str, listed: Place, stages: list[dict[str, Any]], stage: str) -> list[Edit]:

@@ -1,12 +1,10 @@
 """Decided stops back into the recipe they belong to, everything else kept byte for byte.
 
-Only the characters of the stops are exchanged, and the result is parsed to prove that nothing
-else changed its meaning.
+Only the characters of the stops are exchanged, as `gradeprep.pipeline.restage` does it.
 """
 
 from __future__ import annotations
 
-import copy
 import shutil
 from collections.abc import Mapping
 from pathlib import Path
@@ -15,8 +13,7 @@ from typing import Any
 from gradeprep.errors import RequestError, WriteError
 from gradeprep.model.exposure import checked_stops
 from gradeprep.model.yamltext import parse_yaml
-from gradeprep.pipeline.yamledit import Edit, added, applied, flow, replaced, says, walk
-from gradeprep.pipeline.yamltree import Place, places_of
+from gradeprep.pipeline.restage import with_stages
 from gradeprep.plates import atomic
 
 __all__ = ["Measured", "replace_text", "rewrite", "with_stops"]
@@ -103,19 +100,11 @@ def with_stops(text: str, stops: Mapping[str, Measured], *, file: str | None = N
             an anchor of this one.
     """
     data, _ = parse_yaml(text, file=file)
-    wanted = copy.deepcopy(data)
-    tree = places_of(text)
-    edits: list[Edit] = []
+    changes = {}
     for shot, value in stops.items():
-        edits += _edits(text, tree, wanted, shot, _checked(shot, value), file)
-    new = applied(text, edits)
-    if not says(new, wanted):
-        raise RequestError(
-            f"the stages of {', '.join(stops)} are shared through an anchor",
-            file=file,
-            remedy="write them out for each shot",
-        )
-    return new
+        _check_pull(data, shot, file)
+        changes[shot] = {"pull": {"stops": _checked(shot, value)}}
+    return with_stages(text, changes, file=file)
 
 
 def _checked(shot: str, value: Measured) -> float | dict[int, float]:
@@ -127,34 +116,15 @@ def _checked(shot: str, value: Measured) -> float | dict[int, float]:
         raise RequestError(str(error), shot=shot) from error
 
 
-def _edits(
-    text: str, tree: Place, wanted: Any, shot: str, value: Any, file: str | None
-) -> list[Edit]:
-    """Edits for one shot; ``wanted`` is changed to what the text shall say."""
-    shots = wanted.get("shots") if isinstance(wanted, dict) else None
+def _check_pull(data: Any, shot: str, file: str | None) -> None:
+    """One pull of the shot takes stops; a shot that is not there is refused elsewhere."""
+    shots = data.get("shots") if isinstance(data, dict) else None
     if not isinstance(shots, dict) or shot not in shots:
-        known = ", ".join(map(str, shots)) if isinstance(shots, dict) else "none"
-        raise RequestError(f"the recipe has no shot '{shot}'", file=file, remedy=f"it has {known}")
-    settings = shots[shot]
-    inherits = "stages" not in settings
-    if inherits:
-        settings["stages"] = copy.deepcopy((wanted.get("defaults") or {}).get("stages"))
-    index = _pull(settings["stages"], shot, file)
-    settings["stages"][index]["pull"]["stops"] = value
-    path = ["shots", shot] if inherits else ["shots", shot, "stages", index, "pull", "stops"]
-    key, place, aliased = walk(tree, wanted, path)
-    if aliased is not None:
-        return [Edit(place.start, place.end, flow(aliased))]
-    if inherits:
-        return [added(text, place, "stages", settings["stages"])]
-    return replaced(text, key, place, flow(value))
-
-
-def _pull(stages: Any, shot: str, file: str | None) -> int:
-    """Place of the one pull that takes stops."""
+        return
+    stages = shots[shot].get("stages", (data.get("defaults") or {}).get("stages"))
     listed = stages if isinstance(stages, list) else []
-    pulls = [index for index, it in enumerate(listed) if isinstance(it, dict) and "pull" in it]
-    if len(pulls) != 1 or "stops" not in (listed[pulls[0]]["pull"] or {}):
+    pulls = [it["pull"] for it in listed if isinstance(it, dict) and "pull" in it]
+    if len(pulls) != 1 or "stops" not in (pulls[0] or {}):
         what = "no pull with stops" if not pulls else "no single pull with stops"
         raise RequestError(
             f"its stages have {what} to write to",
@@ -162,4 +132,3 @@ def _pull(stages: Any, shot: str, file: str | None) -> int:
             file=file,
             remedy="write '- pull: {stops: 0}' where it is to be",
         )
-    return pulls[0]

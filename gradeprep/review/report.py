@@ -20,7 +20,7 @@ import OpenEXR
 import OpenImageIO as oiio
 import PyOpenColorIO as ocio
 
-import gradeprep
+from gradeprep._version import __version__
 from gradeprep.errors import RequestError
 from gradeprep.model.recipe import LookAsk
 from gradeprep.review import tables
@@ -167,7 +167,7 @@ def page(shots: Sequence[Entry]) -> str:
                 for state in ("done", "planned", "refused")
             },
             clipped=sum(entry.line.clip.state == "clipped" for entry in shots),
-            version=gradeprep.__version__,
+            version=__version__,
             libraries=_libraries(),
             made=datetime.now(UTC).isoformat(timespec="seconds"),
         )

@@ -23,7 +23,7 @@ from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import FileMark, Finding, PlateRecord
 from gradeprep.model.shot import ShotDocument
 from gradeprep.model.stops import GREY, gain
-from gradeprep.pipeline.reopened import reopened
+from gradeprep.pipeline.plateview import decided_view
 from gradeprep.pipeline.view import View
 from gradeprep.plates import atomic
 from gradeprep.plates.sequence import Pattern
@@ -136,7 +136,7 @@ def _opened(
     space = document.colour.source if which == "source" else document.colour.result
     same = which == "source" or document.source.format == document.result.format
     open_it = partial(
-        reopened,
+        decided_view,
         name,
         Path(plate.pattern),
         _few(frames, seen.frame),

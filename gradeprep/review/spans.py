@@ -51,9 +51,9 @@ def ruler_of(lines: Iterable[Ranked]) -> Ruler:
     return Ruler(max(low, -16), min(high, 16))
 
 
-def ruler_svg(ruler: Ruler, *, width: float = _WIDTH) -> str:
+def ruler_svg(ruler: Ruler) -> str:
     """The ruler alone, to head a column of spans; hidden from readers, which get words."""
-    return _element(width, 13.0, _figures(ruler, width, 10.0), "")
+    return _element(_WIDTH, 13.0, _figures(ruler, _WIDTH, 10.0), "")
 
 
 def span_svg(line: Ranked, ruler: Ruler, title: str, *, tall: bool = False) -> str:

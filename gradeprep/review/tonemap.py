@@ -16,10 +16,10 @@ import numpy.typing as npt
 
 from gradeprep.model.stops import GREY
 from gradeprep.plugins.contracts import Pixels
-from gradeprep.review.plotted import Draw, Inks, needed, svg
+from gradeprep.review.plotted import Draw, Inks, needed
 from gradeprep.review.shown import Bytes, any_within, reduced, shown_size, strewn
 
-__all__ = ["FIRST", "LAST", "colours", "plot_scale", "scale_svg", "tone_map"]
+__all__ = ["FIRST", "LAST", "colours", "plot_scale", "tone_map"]
 
 FIRST, LAST = -8.0, 6.0
 """Tones at the ends of the scale, in stops from grey; what lies beyond has the colour there."""
@@ -88,8 +88,3 @@ def plot_scale() -> Draw:
             spine.set_visible(False)
 
     return draw
-
-
-def scale_svg() -> str:
-    """The same as an SVG element."""
-    return svg(plot_scale(), title="Colours of the tone map, in stops from grey", height=0.75)

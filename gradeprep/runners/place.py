@@ -14,7 +14,7 @@ from gradeprep.errors import EngineError, RequestError
 
 __all__ = ["KINDS", "Keys", "Place", "parse_place"]
 
-KINDS = "local, processes:N, tcp://HOST:PORT, tls://HOST:PORT or slurm:CONFIG"
+KINDS = "local, processes:N, tcp://HOST:PORT or tls://HOST:PORT"
 
 _MOST_PROCESSES = 1024
 
@@ -42,19 +42,17 @@ class Place:
     """Where frames run.
 
     Attributes:
-        kind: This process's machine, processes of it under a scheduler of their own, a scheduler
-            that runs somewhere, or jobs of a Slurm queue.
+        kind: This process's machine, processes of it under a scheduler of their own, or a
+            scheduler that runs somewhere.
         count: Number of processes.
         address: Address of the scheduler.
-        config: The queue's configuration.
         keys: Certificates.
         exposed: The scheduler is neither on this machine nor does it ask for certificates.
     """
 
-    kind: Literal["local", "processes", "scheduler", "slurm"] = "local"
+    kind: Literal["local", "processes", "scheduler"] = "local"
     count: int = 0
     address: str = ""
-    config: Path = Path()
     keys: Keys = Keys()
     exposed: bool = False
 
@@ -68,7 +66,7 @@ def parse_place(text: str, *, keys: Keys = Keys(), insecure: bool = False) -> Pl
         insecure: Let frames run through a scheduler that anybody on the network can command.
 
     Raises:
-        RequestError: It is none of `KINDS`, or a file that it needs is not there.
+        RequestError: It is none of `KINDS`, or a certificate is not there.
         EngineError: A scheduler off this machine without TLS.
     """
     place = _parsed(text, keys)
@@ -95,11 +93,6 @@ def _parsed(text: str, keys: Keys) -> Place:
         if 1 <= count <= _MOST_PROCESSES:
             return Place("processes", count)
         raise RequestError(f"{count} processes: say 1 to {_MOST_PROCESSES}", key="--on")
-    if text.startswith("slurm:"):
-        config = Path(text.removeprefix("slurm:"))
-        if not config.is_file():
-            raise RequestError("there is no such file", key="--on slurm", file=config)
-        return Place("slurm", config=config)
     scheme, host = _address(text)
     exposed = scheme == "tcp" and not _loopback(host)
     return Place("scheduler", address=text, keys=keys, exposed=exposed)

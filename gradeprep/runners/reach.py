@@ -1,4 +1,4 @@
-"""Ways to a cluster: a scheduler that runs somewhere, one of our own, or one over a queue.
+"""Ways to a cluster: a scheduler that runs somewhere, or one of our own.
 
 Each way is a context that gives a client of dask.distributed, and a number of seconds in which
 workers must show up. Schedulers of our own speak TLS with certificates made for the run, on the
@@ -10,7 +10,6 @@ from __future__ import annotations
 import asyncio
 import logging
 import ssl
-import warnings
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
@@ -20,7 +19,6 @@ from typing import TYPE_CHECKING, Any
 from gradeprep.errors import EngineError
 from gradeprep.runners.place import Place
 from gradeprep.runners.pool import deaf
-from gradeprep.runners.slurm import read_slurm
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -64,14 +62,14 @@ def reached(place: Place) -> Iterator[tuple[Client, float]]:
     Raises:
         EngineError: There is no such scheduler, it does not trust us, or none can be started.
     """
-    require("distributed", "cryptography", *(["dask_jobqueue"] if place.kind == "slurm" else []))
+    require("distributed", "cryptography")
     import dask
 
     settings = {"distributed.comm.timeouts.connect": TIMEOUT}
     with ExitStack() as life:
         life.enter_context(_quiet())
         life.enter_context(dask.config.set(settings))
-        way = {"processes": _processes, "slurm": _slurm, "scheduler": _scheduler}[place.kind]
+        way = _processes if place.kind == "processes" else _scheduler
         yield life.enter_context(way(place))
 
 
@@ -175,24 +173,3 @@ def _processes(place: Place) -> Iterator[tuple[Client, float]]:
         )
     with cluster, Client(cluster, set_as_default=False) as client:
         yield client, _START
-
-
-@contextmanager
-def _slurm(place: Place) -> Iterator[tuple[Client, float]]:
-    from dask_jobqueue import SLURMCluster
-    from distributed import Client, Security
-
-    asked = read_slurm(place.config)
-    options = asked.options(place.config.parent, page=_NO_PAGE)
-    with deaf(), warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        try:
-            cluster = SLURMCluster(
-                security=Security.temporary(), protocol="tls://", silence_logs="critical", **options
-            )
-            cluster.scale(jobs=asked.jobs)
-        except (OSError, RuntimeError, ValueError) as error:
-            line = " ".join(str(error).split())
-            raise EngineError(f"the queue does not take jobs: {line}", key="--on") from error
-    with cluster, Client(cluster, set_as_default=False) as client:
-        yield client, asked.wait

@@ -13,7 +13,7 @@ from support import plates_folder
 
 from gradeprep.checks.clipping import Ceiling, Clipping, ClippingParams, ceilings, clip_mask
 from gradeprep.model.stops import GREY
-from gradeprep.pipeline.opened import PlateAsk, open_plates
+from gradeprep.pipeline.plateview import PlateAsk, open_plates
 from gradeprep.plugins.contracts import Check, Scale
 
 CHECK = Clipping()

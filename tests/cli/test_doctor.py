@@ -6,6 +6,8 @@ import builtins
 import json
 import subprocess
 import sys
+from email.message import Message
+from importlib import metadata
 
 import clumsy
 import jsonschema
@@ -15,7 +17,7 @@ from support import run
 
 from gradeprep import machine
 from gradeprep.cli import examine, requirements
-from gradeprep.cli.requirements import Requirement, too_old
+from gradeprep.cli.requirements import floor, too_old
 from gradeprep.model.diagnosed import Diagnosed
 from gradeprep.plates import files
 from gradeprep.plugins.registry import Entry, Registry
@@ -118,12 +120,17 @@ def test_codec_that_gives_other_pixels_back(capsys, monkeypatch):
 
 @pytest.fixture
 def needs(monkeypatch):
-    """Let the program need something else."""
-    understood = requirements.requirements
+    """Let the metadata of the package require something else."""
+    real = metadata.metadata
 
-    def say(*lines):
-        found = understood(lines)
-        monkeypatch.setattr(requirements, "requirements", lambda: found)
+    def say(*lines, extras=("cloud",)):
+        found = Message()
+        for name, values in (("Requires-Dist", lines), ("Provides-Extra", extras)):
+            for value in values:
+                found[name] = value
+        monkeypatch.setattr(
+            metadata, "metadata", lambda name: found if name == "gradeprep" else real(name)
+        )
 
     return say
 
@@ -172,34 +179,41 @@ def test_library_without_which_nothing_can_be_looked_at(capsys, needs, monkeypat
     assert "a library does not load: No module named 'OpenEXR'" in run(capsys, "doctor").err
 
 
-def test_metadata_as_it_is_written():
-    lines = (
+def test_metadata_as_it_is_written(needs):
+    """PEP 508 lines; a marker that is false here requires nothing."""
+    needs(
         "OpenEXR>=3.5",
         "types-PyYAML; extra == 'test'",
         'colour-checker-detection>=0.2.3; extra == "chart"',
         "gradeprep[chart]; extra == 'test'",
+        "pywin32<300,>=1; sys_platform == 'no-system'",
+        extras=("test", "chart"),
     )
-    assert requirements.requirements(lines) == (
-        Requirement("OpenEXR", "3.5"),
-        Requirement("types-PyYAML", "", "test"),
-        Requirement("colour-checker-detection", "0.2.3", "chart"),
-    )
+    assert {
+        extra: [(one.name, floor(one)) for one in packages]
+        for extra, packages in requirements.requirements().items()
+    } == {
+        "": [("OpenEXR", "3.5")],
+        "test": [("types-PyYAML", "")],
+        "chart": [("colour-checker-detection", "0.2.3")],
+    }
 
 
 @pytest.mark.parametrize(
-    ("version", "floor", "old"),
+    ("version", "least", "old"),
     [
         ("3.9", "3.10", True),
         ("3.10", "3.9", False),
         ("3.2.2.0", "3.2", False),
         ("3.2", "3.2.0", False),
-        ("2.0rc1", "2.0", False),
+        ("2.0rc1", "2.0", True),  # PEP 440: a pre-release comes before its release
         ("10", "10.0.1", True),
         ("0.0", "0.1", True),
+        ("0.0", "", False),
     ],
 )
-def test_versions_are_compared_by_number(version, floor, old):
-    assert too_old(version, floor) == old
+def test_versions_are_compared_as_pep_440_orders_them(version, least, old):
+    assert too_old(version, least) == old
 
 
 def test_broken_plugins_of_other_packages_are_found(tmp_path):

@@ -145,7 +145,7 @@ def test_an_alias_is_written_out_where_only_its_own_shot_uses_it():
 
 @pytest.mark.parametrize("shot", ["b", "d"])
 def test_an_anchor_that_others_share_is_not_changed_under_them(shot):
-    with pytest.raises(RequestError, match=f"the stages of {shot} are shared through an anchor"):
+    with pytest.raises(RequestError, match=f"{shot}: its stages are shared through an anchor"):
         with_stops(ANCHORED, {shot: -2})
     both = {"b": ("b", "c"), "d": ("d", "e")}[shot]
     told = parse_yaml(with_stops(ANCHORED, dict.fromkeys(both, -2)))[0]["shots"]

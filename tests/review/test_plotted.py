@@ -20,7 +20,7 @@ from gradeprep.review.exposureplot import exposure_svg
 from gradeprep.review.liftplot import lift_svg
 from gradeprep.review.noiseplot import noise_svg
 from gradeprep.review.plotted import DARK, FALLBACK, svg
-from gradeprep.review.tonemap import scale_svg
+from gradeprep.review.tonemap import plot_scale
 from gradeprep.review.tones import tones_of, tones_svg
 from gradeprep.stages.lift import LiftParams
 
@@ -56,7 +56,7 @@ PLOTS = {
     "noise": lambda: noise_svg(curve(0.0), curve(-3.0)),
     "exposure": lambda: every_frame(96),
     "lift": lambda: lift_svg(LiftParams(stops=1.0, below=-3.0, softness=3.0)),
-    "scale": scale_svg,
+    "scale": lambda: svg(plot_scale(), title="Scale", height=0.75),
 }
 
 
@@ -74,9 +74,12 @@ def test_equal_data_give_equal_bytes(name):
 
 
 def test_and_so_they_do_in_another_process():
-    told = "from gradeprep.review.tonemap import scale_svg; print(scale_svg())"
+    program = (
+        "from gradeprep.review.plotted import svg; from gradeprep.review.tonemap import plot_scale;"
+        "print(svg(plot_scale(), title='Scale', height=0.75))"
+    )
     environment = {**os.environ, "PYTHONHASHSEED": "1", "SOURCE_DATE_EPOCH": "1"}
-    command = [sys.executable, "-c", told]
+    command = [sys.executable, "-c", program]
     done = subprocess.run(command, env=environment, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == plot("scale")
 

@@ -39,6 +39,7 @@ def test_places(text, is_):
                 "processes",
                 "processes:-1",
                 "http://farm:80",
+                "slurm:queue.yaml",
                 "tcp://farm",
                 "tcp://:8786",
                 "tcp://farm:many",
@@ -49,7 +50,6 @@ def test_places(text, is_):
         ],
         ("processes:0", "0 processes: say 1 to 1024"),
         ("processes:1025", "1025 processes: say 1 to 1024"),
-        ("slurm:gone.yaml", "gone.yaml: --on slurm: there is no such file"),
     ],
 )
 def test_no_places(text, says):

@@ -38,11 +38,6 @@ class Kept(Generic[T]):
         """Bytes that are kept."""
         return self._bytes
 
-    def peek(self, key: Hashable) -> T | None:
-        """The value of a key, if it is there already."""
-        with self._lock:
-            return self._values.get(key)
-
     def get(self, key: Hashable, make: Callable[[], T]) -> T:
         """The value of a key, made if it is not there; errors of ``make`` pass through."""
         with self._lock:

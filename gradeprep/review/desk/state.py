@@ -20,7 +20,6 @@ from gradeprep.review.desk.decide import Tried, change_of
 from gradeprep.review.desk.frames import Frames, Seen, UnknownError, numbers_of, plate_of, shot_of
 from gradeprep.review.desk.kept import Kept
 from gradeprep.review.desk.light import Area, CloseUp, Small, small
-from gradeprep.review.desk.picture import picture
 from gradeprep.review.desk.resolve import Resolver
 from gradeprep.review.desk.session import Session
 from gradeprep.review.desk.told import Teller
@@ -140,7 +139,9 @@ class Desk:
         ask = shot_of(self.bench.recipe, shot)
         bench = self.bench
         screen = self._screens.get((display, view), lambda: bench.screen(display, view))
-        return picture(tried.applied(light.light, ask, bench.weights), light.absent, screen)
+        broken = light.absent if light.absent.any() else None
+        made = screen.picture(tried.applied(light.light, ask, bench.weights), broken=broken)
+        return encoded(made, "png")
 
     def clip(self, shot: str, frame: int, area: Area) -> tuple[bytes, str]:
         """The clip overlay of a frame as a PNG of one channel, and one line on it."""
