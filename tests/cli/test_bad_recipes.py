@@ -240,7 +240,7 @@ def test_lift_after_the_pull_where_it_is_meant(tmp_path, capsys):
     text = stages(PULL, "{lift: {stops: 1}}").replace("  stages", "  order: as-written\n  stages")
     assert run(capsys, "run", write_recipe(tmp_path, text), "--jobs", "1").code == 0
     told = json.loads((tmp_path / "out" / "quay" / "quay.stops.json").read_text(encoding="utf-8"))
-    assert [stage["stage"] for stage in told["stages"]] == ["pull", "lift"]
+    assert [stage["stage"] for stage in told["frames"][0]["stages"]] == ["pull", "lift"]
 
 
 # Plugins.

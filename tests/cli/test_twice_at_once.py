@@ -180,7 +180,7 @@ def test_result_that_somebody_else_wrote_is_not_written_over(meanwhile, tmp_path
     ran = run(capsys, "pull", hot, tmp_path / "out", *ACESCG, "--overwrite")
     assert ran.code == 2, ran
     speaks_plainly(ran)
-    assert f"{theirs}: has been written by somebody else since" in ran.err
+    assert f"{theirs}: has been written by another program since" in ran.err
     assert theirs.read_bytes() == b"somebody's"
     assert [path.name for path in theirs.parent.iterdir()] == [theirs.name]
 
