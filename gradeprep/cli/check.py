@@ -15,8 +15,8 @@ from gradeprep.checks.clipping import ClippingParams
 from gradeprep.checks.versus import Shift, compare
 from gradeprep.cli import options, pictured
 from gradeprep.errors import GradeprepError, RequestError
+from gradeprep.model.documents.platereport import CheckDocument
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.judged import Checked
 from gradeprep.model.wording import filled
 from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.checking import run_checks
@@ -104,7 +104,7 @@ def _settings(names: tuple[str, ...], settings: tuple[str, ...]) -> dict[str, An
     }
 
 
-def _recipe(path: Path, params: dict[str, Any] | None, wish: Options) -> Checked:
+def _recipe(path: Path, params: dict[str, Any] | None, wish: Options) -> CheckDocument:
     recipe = read_recipe(path)
     view = open_views(recipe, path.parent, wish)
     shots = {}
@@ -114,7 +114,7 @@ def _recipe(path: Path, params: dict[str, Any] | None, wish: Options) -> Checked
             shots[name] = run_checks(view(name), shot.checks if params is None else params)
         except GradeprepError as error:
             failed[name] = str(error.at(shot=name))
-    return Checked(shots=shots, failed=failed)
+    return CheckDocument(shots=shots, failed=failed)
 
 
 def _plate(
@@ -124,7 +124,7 @@ def _plate(
     config: str | None,
     frames: FrameRange | None,
     picture: pictured.PictureAsk | None,
-) -> Checked:
+) -> CheckDocument:
     plates = {
         "plate": PlateAsk(plate=plate, space=asked["space"], stops=asked["stops"], frames=frames)
     }
@@ -142,7 +142,7 @@ def _plate(
     found = run_checks(views["plate"], params)
     if picture is not None and screen is not None:
         _draw(picture, views["plate"], screen, params.get("clipping"))
-    return Checked(shots={plate: found}, against=told)
+    return CheckDocument(shots={plate: found}, against=told)
 
 
 def _draw(
@@ -191,7 +191,7 @@ def _shift(shift: Shift) -> dict[str, Any]:
     }
 
 
-def _print(told: Checked) -> None:
+def _print(told: CheckDocument) -> None:
     for name, findings in told.shots.items():
         click.echo(name)
         for finding in findings:

@@ -15,7 +15,13 @@ from gradeprep import colour, machine
 from gradeprep._version import __version__
 from gradeprep.cli.requirements import faults, floor, installed_version, requirements
 from gradeprep.errors import GradeprepError, PluginError, RequestError
-from gradeprep.model.diagnosed import ConfigTold, Diagnosed, LibraryTold, LimitsTold, Problem
+from gradeprep.model.documents.diagnosis import (
+    ConfigDocument,
+    DiagnosisDocument,
+    LibraryDocument,
+    LimitsDocument,
+    Problem,
+)
 from gradeprep.model.frame import Frame, Part
 from gradeprep.plates import dpxheader, exr, files, limits
 from gradeprep.plugins.registry import Registry, installed
@@ -29,7 +35,7 @@ _FRAME_GIB = 0.5
 _SIDE = 8
 
 
-def examine(config: str | None = None) -> Diagnosed:
+def examine(config: str | None = None) -> DiagnosisDocument:
     """Look at libraries, machine, config, limits, plugins and codecs.
 
     Args:
@@ -40,7 +46,7 @@ def examine(config: str | None = None) -> Diagnosed:
     allowed, wrong_limits = _limits()
     loaded, wrong_plugins = _plugins(installed())
     memory = machine.memory()
-    return Diagnosed(
+    return DiagnosisDocument(
         program=__version__,
         python=platform.python_version(),
         system=f"{platform.system()} {platform.machine()}",
@@ -68,9 +74,9 @@ def _told(error: GradeprepError) -> Problem:
     return Problem(what=str(error).removesuffix(f"; {error.remedy}"), remedy=remedy)
 
 
-def _libraries(needed: Iterable[Requirement]) -> dict[str, LibraryTold]:
+def _libraries(needed: Iterable[Requirement]) -> dict[str, LibraryDocument]:
     return {
-        one.name: LibraryTold(version=installed_version(one.name), floor=floor(one))
+        one.name: LibraryDocument(version=installed_version(one.name), floor=floor(one))
         for one in needed
     }
 
@@ -85,22 +91,22 @@ def _memory(memory: int | None, processors: int) -> Iterator[Problem]:
         )
 
 
-def _config(asked: str | None) -> tuple[ConfigTold, list[Problem]]:
+def _config(asked: str | None) -> tuple[ConfigDocument, list[Problem]]:
     name, who = colour.choose_config(None, asked)
     try:
         config = colour.load(name)
         config.guard_working("scene_linear")
     except GradeprepError as error:
-        return ConfigTold(name=name, named_by=who), [_told(error)]
-    return ConfigTold(name=config.name, named_by=who, sha256=config.sha256), []
+        return ConfigDocument(name=name, named_by=who), [_told(error)]
+    return ConfigDocument(name=config.name, named_by=who, sha256=config.sha256), []
 
 
-def _limits() -> tuple[LimitsTold | None, list[Problem]]:
+def _limits() -> tuple[LimitsDocument | None, list[Problem]]:
     try:
         found, seconds = limits.current(), limits.seconds()
     except RequestError as error:
         return None, [_told(error)]
-    return LimitsTold(side=found.side, gib=found.bytes / limits.GIB, seconds=seconds), []
+    return LimitsDocument(side=found.side, gib=found.bytes / limits.GIB, seconds=seconds), []
 
 
 def _plugins(registry: Registry) -> tuple[dict[str, int], list[Problem]]:

@@ -11,7 +11,7 @@ import click
 from gradeprep.cli import options
 from gradeprep.cli.run import only
 from gradeprep.machine import processors
-from gradeprep.model.costed import Cost
+from gradeprep.model.documents.cost import Cost
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.task import StageOrder
 from gradeprep.pipeline.asked import read_recipe

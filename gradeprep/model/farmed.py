@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from pydantic import ConfigDict, Field
 
-from gradeprep.model.judged import Told
+from gradeprep.model.documents.base import Document
 from gradeprep.model.record import (
     Finding,
     FrameRecord,
@@ -146,7 +146,7 @@ class Part(Recorded):
     model_config = ConfigDict(populate_by_name=True)
 
 
-class FarmedTold(Told):
+class FarmedTold(Document):
     """The document of ``gradeprep farm --json``.
 
     Attributes:
@@ -168,7 +168,7 @@ class FarmedTold(Told):
     left_out: Mapping[str, str] = {}
 
 
-class ShotSealed(Told):
+class ShotSealed(Document):
     """What sealing found of one shot.
 
     Attributes:
@@ -186,7 +186,7 @@ class ShotSealed(Told):
     error: str = ""
 
 
-class SealedTold(Told):
+class SealedTold(Document):
     """The document of ``gradeprep seal --json``.
 
     Attributes:

@@ -18,7 +18,7 @@ from support import run
 from gradeprep import machine
 from gradeprep.cli import examine, requirements
 from gradeprep.cli.requirements import floor, too_old
-from gradeprep.model.diagnosed import Diagnosed
+from gradeprep.model.documents.diagnosis import DiagnosisDocument
 from gradeprep.plates import files
 from gradeprep.plugins.registry import Entry, Registry
 
@@ -36,7 +36,7 @@ def problems(capsys, *options):
     """What is wrong and what to do, as the JSON tells it."""
     ran = run(capsys, "doctor", "--json", *options)
     told = json.loads(ran.out)
-    jsonschema.validate(told, TypeAdapter(Diagnosed).json_schema(by_alias=True))
+    jsonschema.validate(told, TypeAdapter(DiagnosisDocument).json_schema(by_alias=True))
     assert ran.code == (1 if told["problems"] else 0)
     return [(problem["what"], problem["remedy"]) for problem in told["problems"]]
 

@@ -1,4 +1,4 @@
-"""What `doctor` tells as JSON: what is here, and what is wrong with it."""
+"""The document of `doctor`: what is here, and what is wrong with it."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from typing import Literal
 
 from pydantic import Field
 
-from gradeprep.model.judged import Told
+from gradeprep.model.documents.base import Document
 
-__all__ = ["ConfigTold", "Diagnosed", "LibraryTold", "LimitsTold", "Problem"]
+__all__ = ["ConfigDocument", "DiagnosisDocument", "LibraryDocument", "LimitsDocument", "Problem"]
 
 
-class Problem(Told):
+class Problem(Document):
     """Something wrong, and what to do about it.
 
     Attributes:
@@ -24,7 +24,7 @@ class Problem(Told):
     remedy: str
 
 
-class LibraryTold(Told):
+class LibraryDocument(Document):
     """A package that this program needs, or that an extra of it brings.
 
     Attributes:
@@ -36,7 +36,7 @@ class LibraryTold(Told):
     floor: str
 
 
-class ConfigTold(Told):
+class ConfigDocument(Document):
     """The OpenColorIO config that serves where a recipe names none.
 
     Attributes:
@@ -50,7 +50,7 @@ class ConfigTold(Told):
     sha256: str = ""
 
 
-class LimitsTold(Told):
+class LimitsDocument(Document):
     """The largest picture that is read, and how long that may take.
 
     Attributes:
@@ -64,7 +64,7 @@ class LimitsTold(Told):
     seconds: int
 
 
-class Diagnosed(Told):
+class DiagnosisDocument(Document):
     """The document of ``gradeprep doctor --json``.
 
     Attributes:
@@ -73,7 +73,7 @@ class Diagnosed(Told):
         python: Version of Python.
         system: Name of the operating system and the processor's kind.
         processors: Processors that a run may use.
-        memory_gib: Memory in GiB; None where the system does not tell.
+        memory_gib: Memory in GiB; None where the system does not say.
         libraries: What the program needs, by package.
         extras: What its extras bring: extra to packages.
         config: The OpenColorIO config.
@@ -88,9 +88,9 @@ class Diagnosed(Told):
     system: str
     processors: int
     memory_gib: float | None
-    libraries: Mapping[str, LibraryTold]
-    extras: Mapping[str, Mapping[str, LibraryTold]]
-    config: ConfigTold
-    limits: LimitsTold | None
+    libraries: Mapping[str, LibraryDocument]
+    extras: Mapping[str, Mapping[str, LibraryDocument]]
+    config: ConfigDocument
+    limits: LimitsDocument | None
     plugins: Mapping[str, int]
     problems: tuple[Problem, ...]

@@ -1,15 +1,15 @@
-"""What `plan` tells of the cost of running a recipe."""
+"""The document of `plan` about the cost of running a recipe."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from gradeprep.model.judged import Told
+from gradeprep.model.documents.base import Document
 
 __all__ = ["Cost", "ShotCost"]
 
 
-class ShotCost(Told):
+class ShotCost(Document):
     """What a shot costs.
 
     Attributes:
@@ -27,7 +27,7 @@ class ShotCost(Told):
     source: str
 
 
-class Cost(Told):
+class Cost(Document):
     """What a plan costs.
 
     Attributes:

@@ -1,4 +1,4 @@
-"""What `conform` tells as JSON: which event of a timeline found its frames, and where."""
+"""The document of `conform`: which event of a timeline found its frames, and where."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from typing import Literal
 
 from pydantic import Field
 
-from gradeprep.model.judged import Told
+from gradeprep.model.documents.base import Document
 
-__all__ = ["Cdl", "Conformed", "EventTold", "Remark"]
+__all__ = ["CdlDocument", "ConformDocument", "EventDocument", "Remark"]
 
 Triple = tuple[float, float, float]
 
 
-class Remark(Told):
+class Remark(Document):
     """Something that a reader of the timeline must know.
 
     Attributes:
@@ -38,7 +38,7 @@ class Remark(Told):
         return f"{text}; {self.remedy}" if self.remedy else text
 
 
-class Cdl(Told):
+class CdlDocument(Document):
     """An ASC CDL (release 1.2) as a timeline brings it; passed on, never applied."""
 
     slope: Triple = (1.0, 1.0, 1.0)
@@ -47,7 +47,7 @@ class Cdl(Told):
     saturation: float = 1.0
 
 
-class EventTold(Told):
+class EventDocument(Document):
     """An event that found its frames; this is also what a recipe carries of it.
 
     Attributes:
@@ -57,7 +57,7 @@ class EventTold(Told):
         clip: Clip or file name.
         track: Track it stands on.
         source: First label (or frame count) of the source and the one behind the last.
-        record: The same in the timeline, if it is told.
+        record: The same in the timeline, if known.
         rate: Frames a second, exact.
         frames: Frame numbers that it uses, without handles.
         handles: Frames that are there before and after them, of those asked for.
@@ -76,10 +76,10 @@ class EventTold(Told):
     frames: str
     handles: tuple[int, int] = (0, 0)
     found: str
-    cdl: Cdl | None = None
+    cdl: CdlDocument | None = None
 
 
-class Conformed(Told):
+class ConformDocument(Document):
     """The document of ``gradeprep conform --json``.
 
     Attributes:
@@ -97,7 +97,7 @@ class Conformed(Told):
     timeline: str
     recipe: str | None = None
     events: int
-    shots: Mapping[str, tuple[EventTold, ...]]
+    shots: Mapping[str, tuple[EventDocument, ...]]
     plates: Mapping[str, str]
     frames: Mapping[str, str]
     remarks: tuple[Remark, ...] = ()

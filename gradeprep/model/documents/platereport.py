@@ -1,24 +1,19 @@
-"""What `measure` and `check` tell as JSON: readings and findings of one plate."""
+"""The documents of `measure` and `check`: readings and findings of one plate."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from gradeprep.model.documents.base import Document
 from gradeprep.model.record import Finding, Reading
 
-__all__ = ["Checked", "CurveTold", "Measured", "SceneTold", "ShotTold", "Told"]
+__all__ = ["CheckDocument", "CurveDocument", "MeasureDocument", "SceneDocument", "ShotDocument"]
 
 
-class Told(BaseModel):
-    """Base of the documents: frozen, nothing unknown in them."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, defer_build=True)
-
-
-class CurveTold(Told):
+class CurveDocument(Document):
     """Readings over time, and the keys they come down to.
 
     Attributes:
@@ -34,7 +29,7 @@ class CurveTold(Told):
     warnings: tuple[str, ...] = ()
 
 
-class Measured(Told):
+class MeasureDocument(Document):
     """The document of ``gradeprep measure PLATE --json``.
 
     Attributes:
@@ -53,10 +48,10 @@ class Measured(Told):
     reading: Reading | None = None
     frames: Mapping[int, Reading] = {}
     failed: Mapping[int, str] = {}
-    curve: CurveTold | None = None
+    curve: CurveDocument | None = None
 
 
-class ShotTold(Told):
+class ShotDocument(Document):
     """A shot of a scene, solved together with the others.
 
     Attributes:
@@ -70,7 +65,7 @@ class ShotTold(Told):
     pairs: int
 
 
-class SceneTold(Told):
+class SceneDocument(Document):
     """The document of ``gradeprep measure --scene RECIPE --json``.
 
     Attributes:
@@ -84,13 +79,13 @@ class SceneTold(Told):
 
     version: Literal[1] = Field(1, alias="gradeprep_scene")
     hero: str
-    shots: Mapping[str, ShotTold]
+    shots: Mapping[str, ShotDocument]
     outliers: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     failed: tuple[str, ...] = ()
 
 
-class Checked(Told):
+class CheckDocument(Document):
     """The document of ``gradeprep check --json``.
 
     Attributes:

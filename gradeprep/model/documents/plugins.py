@@ -1,4 +1,4 @@
-"""What `plugins` tells as JSON: every plugin that is installed, and what it takes."""
+"""The document of `plugins`: every plugin that is installed, and what it takes."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from gradeprep.model.judged import Told
+from gradeprep.model.documents.base import Document
 
-__all__ = ["Listed", "ParameterTold", "PluginTold"]
+__all__ = ["PluginsDocument", "ParameterDocument", "PluginDocument"]
 
 
-class ParameterTold(Told):
+class ParameterDocument(Document):
     """A parameter of a plugin.
 
     Attributes:
@@ -29,7 +29,7 @@ class ParameterTold(Told):
     description: str
 
 
-class PluginTold(Told):
+class PluginDocument(Document):
     """A plugin.
 
     Attributes:
@@ -48,10 +48,10 @@ class PluginTold(Told):
     target: str
     summary: str = ""
     error: str = ""
-    parameters: tuple[ParameterTold, ...] = ()
+    parameters: tuple[ParameterDocument, ...] = ()
 
 
-class Listed(Told):
+class PluginsDocument(Document):
     """The document of ``gradeprep plugins --json``.
 
     Attributes:
@@ -62,4 +62,4 @@ class Listed(Told):
 
     version: Literal[1] = Field(1, alias="gradeprep_plugins")
     api: int
-    plugins: tuple[PluginTold, ...]
+    plugins: tuple[PluginDocument, ...]

@@ -1,4 +1,4 @@
-"""What `compensate` tells as JSON: the transforms of a set, and how exact each is."""
+"""The document of `compensate`: the transforms of a set, and how exact each is."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ from typing import Literal, get_args
 
 from pydantic import Field
 
-from gradeprep.model.judged import Told
+from gradeprep.model.documents.base import Document
 
-__all__ = ["FORMATS", "Compensated", "Format", "RefusedTold", "TransformTold"]
+__all__ = ["FORMATS", "CompensationDocument", "Format", "RefusalDocument", "TransformDocument"]
 
 Format = Literal["clf", "1d", "3d"]
 """CLF, ``.cube`` of one dimension, ``.cube`` of three."""
@@ -16,7 +16,7 @@ Format = Literal["clf", "1d", "3d"]
 FORMATS: tuple[Format, ...] = get_args(Format)
 
 
-class TransformTold(Told):
+class TransformDocument(Document):
     """A file of the set, as it was read back.
 
     Attributes:
@@ -50,7 +50,7 @@ class TransformTold(Told):
     ceiling_shown: float
 
 
-class RefusedTold(Told):
+class RefusalDocument(Document):
     """A file that was over the tolerance, and so is not there.
 
     Attributes:
@@ -62,7 +62,7 @@ class RefusedTold(Told):
     why: str
 
 
-class Compensated(Told):
+class CompensationDocument(Document):
     """The document of ``gradeprep compensate --json``.
 
     Attributes:
@@ -84,7 +84,7 @@ class Compensated(Told):
     space: str
     display: str | None = None
     view: str | None = None
-    files: tuple[TransformTold, ...]
-    refused: tuple[RefusedTold, ...] = ()
+    files: tuple[TransformDocument, ...]
+    refused: tuple[RefusalDocument, ...] = ()
     left_out: tuple[str, ...] = ()
     card: str | None = None

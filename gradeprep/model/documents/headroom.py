@@ -1,6 +1,6 @@
-"""What `headroom` tells: how hot a scene may be exposed, how to get there, and what it buys.
+"""The document of `headroom`: how hot a scene may be exposed, how to get there, and what it buys.
 
-Plain dataclasses, so that telling it loads nothing; with ``--json`` they are the document.
+Plain dataclasses, so that importing them loads no library.
 Stops are log2 of light, positive for more. Tones are stops from grey.
 """
 
@@ -10,13 +10,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 __all__ = [
-    "Advised",
-    "Ceiling",
+    "HeadroomDocument",
+    "SceneCeiling",
     "Division",
     "Given",
     "Key",
-    "Noise",
-    "Scene",
+    "NoiseGain",
+    "SceneBrightness",
     "ToneNoise",
     "Usable",
     "Watch",
@@ -24,15 +24,15 @@ __all__ = [
 ]
 
 
-class _Told:
-    """Base of them all: told to pydantic, which makes the schema, that nothing else is in them."""
+class _HeadroomPart:
+    """Base of every part: pydantic, which makes the schema, refuses unknown keys."""
 
     __slots__ = ()
     __pydantic_config__ = {"extra": "forbid"}  # noqa: RUF012 - read by name, never changed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Given(_Told):
+class Given(_HeadroomPart):
     """A present setting: as written, and what it exactly is.
 
     Attributes:
@@ -51,7 +51,7 @@ class Given(_Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Scene(_Told):
+class SceneBrightness(_HeadroomPart):
     """The brightest thing that must keep detail.
 
     Attributes:
@@ -64,7 +64,7 @@ class Scene(_Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ceiling(_Told):
+class SceneCeiling(_HeadroomPart):
     """Where the recording ends.
 
     Attributes:
@@ -80,7 +80,7 @@ class Ceiling(_Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Way(_Told):
+class Way(_HeadroomPart):
     """One setting that brings the wanted change of light by itself.
 
     Attributes:
@@ -106,7 +106,7 @@ class Way(_Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Division(_Told):
+class Division(_HeadroomPart):
     """How a fixed sensor's range divides at one exposure index.
 
     Attributes:
@@ -126,7 +126,7 @@ class Division(_Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ToneNoise(_Told):
+class ToneNoise(_HeadroomPart):
     """Signal to noise ratio of one tone.
 
     Attributes:
@@ -143,7 +143,7 @@ class ToneNoise(_Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Usable(_Told):
+class Usable(_HeadroomPart):
     """The darkest tone that reaches a signal to noise ratio.
 
     Attributes:
@@ -158,7 +158,7 @@ class Usable(_Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Noise(_Told):
+class NoiseGain(_HeadroomPart):
     """What the light buys, by the sensor's model.
 
     Attributes:
@@ -179,7 +179,7 @@ class Noise(_Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Watch(_Told):
+class Watch(_HeadroomPart):
     """Light that changes.
 
     Attributes:
@@ -194,7 +194,7 @@ class Watch(_Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Key(_Told):
+class Key(_HeadroomPart):
     """A picture that is meant to be dark, or light.
 
     Attributes:
@@ -210,7 +210,7 @@ class Key(_Told):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Advised(_Told):
+class HeadroomDocument(_HeadroomPart):
     """The document of ``gradeprep headroom --json``.
 
     Attributes:
@@ -231,15 +231,15 @@ class Advised(_Told):
     """
 
     gradeprep_headroom: Literal[1] = 1
-    scene: Scene
-    ceiling: Ceiling
+    scene: SceneBrightness
+    ceiling: SceneCeiling
     margin: float
     hot: float
     pull: float
     given: tuple[Given, ...]
     ways: tuple[Way, ...]
     divisions: tuple[Division, ...]
-    noise: Noise | None
+    noise: NoiseGain | None
     watch: Watch | None
     key: Key | None
     notes: tuple[str, ...]

@@ -1,4 +1,4 @@
-"""What `handover` tells as JSON: the files that were written, and what no file holds."""
+"""The document of `handover`: the files that were written, and what no file holds."""
 
 from __future__ import annotations
 
@@ -6,18 +6,18 @@ from typing import Literal
 
 from pydantic import Field
 
-from gradeprep.model.judged import Told
+from gradeprep.model.documents.base import Document
 
-__all__ = ["FileTold", "HandedOver", "LeftOutTold", "RefusedFile"]
+__all__ = ["FileDocument", "HandoverDocument", "LeftOutDocument", "RefusedFile"]
 
 
-class FileTold(Told):
+class FileDocument(Document):
     """A file that was handed over.
 
     Attributes:
         file: Its path.
         form: Name of the form.
-        shots: Shots it tells of.
+        shots: Shots in it.
         proof: How it was proved right before it got its name.
         notes: What whoever takes it must know.
     """
@@ -29,7 +29,7 @@ class FileTold(Told):
     notes: tuple[str, ...] = ()
 
 
-class LeftOutTold(Told):
+class LeftOutDocument(Document):
     """What a form cannot hold.
 
     Attributes:
@@ -43,7 +43,7 @@ class LeftOutTold(Told):
     why: str
 
 
-class RefusedFile(Told):
+class RefusedFile(Document):
     """A file that did not read back right, and so is not there.
 
     Attributes:
@@ -57,7 +57,7 @@ class RefusedFile(Told):
     why: str
 
 
-class HandedOver(Told):
+class HandoverDocument(Document):
     """The document of ``gradeprep handover --json``.
 
     Attributes:
@@ -70,6 +70,6 @@ class HandedOver(Told):
 
     version: Literal[1] = Field(1, alias="gradeprep_handover")
     folder: str
-    files: tuple[FileTold, ...]
-    left_out: tuple[LeftOutTold, ...] = ()
+    files: tuple[FileDocument, ...]
+    left_out: tuple[LeftOutDocument, ...] = ()
     refused: tuple[RefusedFile, ...] = ()
