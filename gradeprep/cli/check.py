@@ -27,7 +27,7 @@ from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed
 from gradeprep.review.checksheet import check_sheet
-from gradeprep.review.shown import Screen
+from gradeprep.review.screen import Screen
 
 __all__ = ["command"]
 

@@ -14,9 +14,9 @@ from gradeprep.errors import RequestError
 from gradeprep.model.recipe import LOOK_FILES, LookAsk
 from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import PlateView
-from gradeprep.review import plotted
-from gradeprep.review.encoded import may_write, save_png
-from gradeprep.review.shown import Bytes, Screen, screen
+from gradeprep.review import svgplot
+from gradeprep.review.imagebytes import may_write, save_png
+from gradeprep.review.screen import Bytes, Screen, screen
 
 __all__ = ["PictureAsk", "options"]
 
@@ -79,7 +79,7 @@ class PictureAsk:
             RequestError: It can not.
         """
         opened = [view for view in views if isinstance(view, View)]
-        plotted.needed()
+        svgplot.needed()
         sources = (view.found.sequence.path(frame) for view in opened for frame in view.frames)
         may_write(self.path, sources=sources, overwrite=self.overwrite)
         first = opened[0]

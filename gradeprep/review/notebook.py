@@ -13,8 +13,8 @@ from gradeprep.model.frame import Frame, pixel_aspect, pixel_type
 from gradeprep.model.record import Reading, ShotRecord
 from gradeprep.pipeline.planned import Plan, ShotPlan
 from gradeprep.pipeline.view import View
-from gradeprep.review.encoded import encoded
-from gradeprep.review.shown import screen
+from gradeprep.review.imagebytes import encoded
+from gradeprep.review.screen import screen
 
 __all__ = ["load_ipython_extension", "picture_of", "table"]
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from gradeprep.model.record import PlateRecord
 from gradeprep.model.task import StageOrder
-from gradeprep.review.gathered import FrameTold, Told
+from gradeprep.review.reportdata import FrameReport, ShotReport
 
 __all__ = [
     "AppliedRow",
@@ -61,7 +61,7 @@ def _signed(text: str) -> str:
     return f"\N{MINUS SIGN}{text[1:]}" if text.startswith("-") else f"+{text}"
 
 
-def applied(told: Told) -> list[AppliedRow]:
+def applied(told: ShotReport) -> list[AppliedRow]:
     """Every number of every stage, in the order applied."""
     rows = []
     for place, order in enumerate(told.frames[0].stages):
@@ -73,7 +73,7 @@ def applied(told: Told) -> list[AppliedRow]:
     return rows
 
 
-def varying(told: Told) -> list[tuple[int, str]]:
+def varying(told: ShotReport) -> list[tuple[int, str]]:
     """Numbers that are not the same on every frame: place of the stage, and name."""
     first = told.frames[0].stages
     return [
@@ -88,7 +88,7 @@ def _of(stages: tuple[StageOrder, ...], place: int, name: str) -> Any:
     return stages[place].numbers.get(name) if place < len(stages) else None
 
 
-def frame_rows(told: Told) -> list[tuple[FrameTold, list[Cell], list[Cell]]]:
+def frame_rows(told: ShotReport) -> list[tuple[FrameReport, list[Cell], list[Cell]]]:
     """Each frame with its varying numbers, and with its counts where it was done."""
     places = varying(told)
     rows = []
@@ -98,7 +98,7 @@ def frame_rows(told: Told) -> list[tuple[FrameTold, list[Cell], list[Cell]]]:
     return rows
 
 
-def _counts(frame: FrameTold) -> Iterator[Cell]:
+def _counts(frame: FrameReport) -> Iterator[Cell]:
     if frame.counts is None:
         return
     clipped = ", ".join(f"{name} {count}" for name, count in frame.counts.clipped.items() if count)
@@ -142,7 +142,7 @@ def _plain(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def provenance(told: Told) -> list[tuple[str, str]]:
+def provenance(told: ShotReport) -> list[tuple[str, str]]:
     """Where everything is from and what it went through, name and value."""
     colour = told.colour
     rows = [
@@ -194,7 +194,7 @@ def _plate(plate: PlateRecord) -> str:
     return ", ".join(words)
 
 
-def _output(told: Told) -> str:
+def _output(told: ShotReport) -> str:
     output = told.output
     words = [output.format, f"type {output.type}", f"compression {output.compression}"]
     if output.container != "source":
@@ -204,7 +204,7 @@ def _output(told: Told) -> str:
     return ", ".join(words)
 
 
-def _reversible(told: Told) -> str:
+def _reversible(told: ShotReport) -> str:
     back = told.reversible
     if back.exact:
         return f"exactly: {back.why}"

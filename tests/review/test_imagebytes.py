@@ -10,7 +10,7 @@ import pytest
 from support import snapshot
 
 from gradeprep.errors import OutputRefusedError, TornFrameError, WriteError
-from gradeprep.review.encoded import data_uri, decoded, encoded, may_write, save_png
+from gradeprep.review.imagebytes import data_uri, decoded, encoded, may_write, save_png
 
 PIXELS = (np.indices((32, 48, 3)).sum(axis=0) * 2 + 30).astype(np.uint8)
 
@@ -58,7 +58,7 @@ def test_saving_leaves_the_picture_and_nothing_else(tmp_path):
 
 
 def test_a_picture_that_reads_back_wrong_gets_no_name(tmp_path, monkeypatch):
-    from gradeprep.review import encoded as module
+    from gradeprep.review import imagebytes as module
 
     monkeypatch.setattr(module, "decoded", lambda path: PIXELS + 1)
     (tmp_path / "a.png").write_bytes(b"before")

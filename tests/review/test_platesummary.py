@@ -9,8 +9,8 @@ import pytest
 from reported import write_scene
 from support import write_exr
 
-from gradeprep.review.gathered import gather
-from gradeprep.review.seen import see
+from gradeprep.review.platesummary import see
+from gradeprep.review.reportdata import gather
 
 
 @pytest.fixture(scope="module")

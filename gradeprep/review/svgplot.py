@@ -28,7 +28,7 @@ from typing import Any
 import numpy as np
 
 from gradeprep.errors import RequestError
-from gradeprep.review.shown import Bytes
+from gradeprep.review.screen import Bytes
 
 __all__ = [
     "DARK",

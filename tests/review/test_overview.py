@@ -10,9 +10,9 @@ from reported import write_scene
 
 from gradeprep.checks.tones import NoiseBin, NoiseCurve
 from gradeprep.model.stops import GREY
-from gradeprep.review.gathered import Gathered, gather
-from gradeprep.review.ranked import Ranked, Span, ranked, worst_first
-from gradeprep.review.seen import Seen, see
+from gradeprep.review.overview import OverviewLine, ToneSpan, ranked, worst_first
+from gradeprep.review.platesummary import PlateSummary, see
+from gradeprep.review.reportdata import ReportShot, gather
 from gradeprep.review.spans import Ruler, ruler_of, span_svg
 
 
@@ -44,28 +44,28 @@ def test_the_clipped_shot_stands_first_and_says_why(shots):
 
 
 def test_refused_is_worse_than_clipped_and_equals_keep_their_order(shots):
-    refused = Gathered(name="x", state="refused", origin=Path("r.yaml"), refusal="why")
-    lines = [ranked(one, Seen()) for one in (*shots, refused, refused)]
+    refused = ReportShot(name="x", state="refused", origin=Path("r.yaml"), refusal="why")
+    lines = [ranked(one, PlateSummary()) for one in (*shots, refused, refused)]
     assert worst_first(lines) == [2, 3, 1, 0]
     assert lines[2].clip.state == "unknown"
 
 
 def test_a_pull_of_three_stops_gains_three_stops_of_clean_shadow(shots):
-    line = ranked(shots[0], Seen(noise=(noisy(0.0), noisy(-3.0))))
+    line = ranked(shots[0], PlateSummary(noise=(noisy(0.0), noisy(-3.0))))
     assert line.before.low == pytest.approx(-1.0)  # 20:1 at grey is 10:1 a stop below
     assert line.gained == pytest.approx(3.0)
     assert (line.before.high, line.after.high) == (None, None)
 
 
-def line_of(before: Span, after: Span) -> Ranked:
-    return Ranked(
+def line_of(before: ToneSpan, after: ToneSpan) -> OverviewLine:
+    return OverviewLine(
         clip=None, sigma=None, weak=False, before=before, after=after, gained=None, clean=None,
         counts={}, why=(), order=(),
     )  # fmt: skip
 
 
 def test_spans_stand_at_their_tones():
-    line = line_of(Span(low=-2.0, high=6.0), Span(low=-5.0, high=3.0))
+    line = line_of(ToneSpan(low=-2.0, high=6.0), ToneSpan(low=-5.0, high=3.0))
     ruler = ruler_of([line])
     assert (ruler.low, ruler.high) == (-6, 7)
     svg = span_svg(line, ruler, 'a "title"')
@@ -79,6 +79,8 @@ def test_spans_stand_at_their_tones():
 
 
 def test_an_end_that_is_not_known_is_open():
-    svg = span_svg(line_of(Span(low=-2.0, high=None), Span(low=None, high=None)), Ruler(-6, 6), "t")
+    svg = span_svg(
+        line_of(ToneSpan(low=-2.0, high=None), ToneSpan(low=None, high=None)), Ruler(-6, 6), "t"
+    )
     assert svg.count("<rect") == 2  # the bar and its known end
     assert 'class="before open"' in svg

@@ -15,17 +15,17 @@ from gradeprep.model.record import Reading
 from gradeprep.model.task import ColourOrder
 from gradeprep.pipeline.view import View
 from gradeprep.review.clipmap import clip_map, told_ceilings, told_shares
-from gradeprep.review.encoded import data_uri
 from gradeprep.review.exposureplot import exposure_svg
-from gradeprep.review.gathered import Gathered, Told
+from gradeprep.review.imagebytes import data_uri
 from gradeprep.review.liftplot import lift_svg
 from gradeprep.review.noiseplot import noise_caption, noise_svg
-from gradeprep.review.seen import Seen
-from gradeprep.review.shown import Bytes, screen
+from gradeprep.review.platesummary import PlateSummary
+from gradeprep.review.reportdata import ReportShot, ShotReport
+from gradeprep.review.screen import Bytes, screen
 from gradeprep.review.tones import tones_svg
 from gradeprep.stages.lift import LiftParams
 
-__all__ = ["Picture", "Pictured", "Plot", "Wish", "fitted", "pictured"]
+__all__ = ["Picture", "ShotPictures", "Plot", "Wish", "fitted", "pictured"]
 
 _THUMB = 176
 _QUALITIES = (88, 76, 62, 48)
@@ -83,7 +83,7 @@ class Plot:
 
 
 @dataclass(slots=True, kw_only=True)
-class Pictured:
+class ShotPictures:
     """Pictures and plots of one shot; empty where there were no pixels.
 
     Attributes:
@@ -105,14 +105,14 @@ class Pictured:
     ends: str = ""
 
 
-def pictured(one: Gathered, seen: Seen, wish: Wish) -> Pictured:
+def pictured(one: ReportShot, seen: PlateSummary, wish: Wish) -> ShotPictures:
     """The pictures and plots of a shot; what cannot be made is added to what is lacking.
 
     Raises:
         ColourError: The display, view or look that was wished for is not there.
         RequestError: matplotlib is not installed.
     """
-    made = Pictured()
+    made = ShotPictures()
     if one.told is None:
         return made
     _show(made, one, one.told, seen, wish)
@@ -120,7 +120,9 @@ def pictured(one: Gathered, seen: Seen, wish: Wish) -> Pictured:
     return made
 
 
-def _show(made: Pictured, one: Gathered, told: Told, seen: Seen, wish: Wish) -> None:
+def _show(
+    made: ShotPictures, one: ReportShot, told: ShotReport, seen: PlateSummary, wish: Wish
+) -> None:
     view = next((view for view in seen.views if view is not None), None)
     if view is None or seen.frame is None:
         return
@@ -146,7 +148,7 @@ def _show(made: Pictured, one: Gathered, told: Told, seen: Seen, wish: Wish) -> 
 
 
 def _with_look(
-    made: Pictured, name: str, order: ColourOrder, seen: Seen, wish: Wish, view: View
+    made: ShotPictures, name: str, order: ColourOrder, seen: PlateSummary, wish: Wish, view: View
 ) -> None:
     assert seen.after is not None
     colour = view.colour
@@ -167,7 +169,7 @@ def _with_look(
     made.pictures["look"] = fitted(picture, wish, alt)
 
 
-def _aspect(seen: Seen, view: View) -> float:
+def _aspect(seen: PlateSummary, view: View) -> float:
     """Width over height of a pixel in the frame shown; 1 where its header cannot be read."""
     assert seen.frame is not None
     try:
@@ -176,7 +178,7 @@ def _aspect(seen: Seen, view: View) -> float:
         return 1.0  # why is among what could not be looked at
 
 
-def _word(name: str, seen: Seen) -> str:
+def _word(name: str, seen: PlateSummary) -> str:
     if name == "before":
         return "as recorded"
     return "normalized, simulated" if seen.simulated else "normalized"
@@ -199,7 +201,7 @@ def _picture(picture: Bytes, quality: int, alt: str) -> Picture:
     return Picture(data_uri(picture, "webp", quality=quality), width, height, alt)
 
 
-def _plot(made: Pictured, told: Told, seen: Seen) -> None:
+def _plot(made: ShotPictures, told: ShotReport, seen: PlateSummary) -> None:
     before, after = seen.tones
     if before is not None:
         stops = [one.stops for one in seen.ceilings if one is not None]
@@ -219,7 +221,7 @@ def _plot(made: Pictured, told: Told, seen: Seen) -> None:
         made.plots.append(Plot("Lift", lift_svg(params), _lift_caption(params)))
 
 
-def _tones_caption(seen: Seen) -> str:
+def _tones_caption(seen: PlateSummary) -> str:
     if seen.mask is None:
         return f"Frame {seen.frame}."
     return f"Frame {seen.frame}. Ceiling: {told_ceilings(seen.ceilings)}."
@@ -242,7 +244,7 @@ def _over_time(
 
 
 def _exposure_caption(
-    told: Told, readings: Mapping[int, Reading], keys: Mapping[int, float]
+    told: ShotReport, readings: Mapping[int, Reading], keys: Mapping[int, float]
 ) -> str:
     low, high = told.stops
     if low == high:

@@ -15,11 +15,11 @@ import pytest
 from gradeprep.checks.tones import NoiseBin, NoiseCurve
 from gradeprep.errors import RequestError
 from gradeprep.model.record import Reading
-from gradeprep.review import plotted
+from gradeprep.review import svgplot
 from gradeprep.review.exposureplot import exposure_svg
 from gradeprep.review.liftplot import lift_svg
 from gradeprep.review.noiseplot import noise_svg
-from gradeprep.review.plotted import DARK, FALLBACK, svg
+from gradeprep.review.svgplot import DARK, FALLBACK, svg
 from gradeprep.review.tonemap import plot_scale
 from gradeprep.review.tones import tones_of, tones_svg
 from gradeprep.stages.lift import LiftParams
@@ -75,7 +75,7 @@ def test_equal_data_give_equal_bytes(name):
 
 def test_and_so_they_do_in_another_process():
     program = (
-        "from gradeprep.review.plotted import svg; from gradeprep.review.tonemap import plot_scale;"
+        "from gradeprep.review.svgplot import svg; from gradeprep.review.tonemap import plot_scale;"
         "print(svg(plot_scale(), title='Scale', height=0.75))"
     )
     environment = {**os.environ, "PYTHONHASHSEED": "1", "SOURCE_DATE_EPOCH": "1"}
@@ -184,4 +184,4 @@ def test_the_lines_have_published_colours():
 def test_without_matplotlib_it_is_one_line(monkeypatch):
     monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
     with pytest.raises(RequestError, match=r"need matplotlib; pip install 'gradeprep\[review\]'"):
-        plotted.svg(lambda axes, inks: None, title="x")
+        svgplot.svg(lambda axes, inks: None, title="x")

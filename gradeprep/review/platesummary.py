@@ -27,10 +27,10 @@ from gradeprep.pipeline.view import View
 from gradeprep.plates import atomic
 from gradeprep.plates.sequence import Pattern
 from gradeprep.plugins.contracts import Pixels
-from gradeprep.review.gathered import Gathered, Told
+from gradeprep.review.reportdata import ReportShot, ShotReport
 from gradeprep.review.tones import Tones, landing, tones_of
 
-__all__ = ["Seen", "see"]
+__all__ = ["PlateSummary", "see"]
 
 T = TypeVar("T")
 
@@ -39,7 +39,7 @@ _FRAMES = 5
 
 
 @dataclass(slots=True, kw_only=True)
-class Seen:
+class PlateSummary:
     """What was seen of one shot.
 
     Attributes:
@@ -79,9 +79,9 @@ class Seen:
         return None
 
 
-def see(one: Gathered) -> Seen:
+def see(one: ReportShot) -> PlateSummary:
     """Open a shot's plates and look; never raises for a plate that is missing or bad."""
-    seen = Seen()
+    seen = PlateSummary()
     if one.told is None:
         return seen
     told = one.told
@@ -102,12 +102,12 @@ def see(one: Gathered) -> Seen:
     return seen
 
 
-def _there(plate: PlateRecord, told: Told) -> FrameRange:
+def _there(plate: PlateRecord, told: ShotReport) -> FrameRange:
     pattern = Pattern.parse(plate.pattern)
     return FrameRange.of(n for n in told.range if pattern.path(n).is_file())
 
 
-def _frame(told: Told, sources: FrameRange, results: FrameRange) -> int | None:
+def _frame(told: ShotReport, sources: FrameRange, results: FrameRange) -> int | None:
     """The frame with most clipped, where a check says one, else the one in the middle."""
     both = (sources & results) or sources or results
     if not both:
@@ -121,7 +121,9 @@ def _frame(told: Told, sources: FrameRange, results: FrameRange) -> int | None:
     return worst[0] if worst else every[len(every) // 2]
 
 
-def _opened(seen: Seen, name: str, told: Told, frames: FrameRange, which: str) -> View | None:
+def _opened(
+    seen: PlateSummary, name: str, told: ShotReport, frames: FrameRange, which: str
+) -> View | None:
     assert seen.frame is not None
     what = "before, clip map" if which == "source" else "the result as written"
     plate = told.source if which == "source" else told.result
@@ -157,7 +159,7 @@ def _few(frames: FrameRange, wanted: int) -> FrameRange:
     return FrameRange.of({*near, *(every[pick] for pick in picks)})
 
 
-def _see_before(seen: Seen, told: Told, view: View | None) -> None:
+def _see_before(seen: PlateSummary, told: ShotReport, view: View | None) -> None:
     if view is None or seen.frame is None:
         return
     frame = seen.frame
@@ -185,7 +187,7 @@ def _clipping(findings: Sequence[Finding]) -> ClippingParams:
     return ClippingParams(frames=_FRAMES)
 
 
-def _see_after(seen: Seen, source: View | None, result: View | None) -> None:
+def _see_after(seen: PlateSummary, source: View | None, result: View | None) -> None:
     if seen.frame is None:
         return
     frame = seen.frame
@@ -205,7 +207,7 @@ def _see_after(seen: Seen, source: View | None, result: View | None) -> None:
         )
 
 
-def _see_noise(seen: Seen, told: Told, view: View | None) -> None:
+def _see_noise(seen: PlateSummary, told: ShotReport, view: View | None) -> None:
     """The noise that the recipe's check told, or else that of the frame shown."""
     recorded = _told_noise(told.findings)
     if recorded is not None:
@@ -249,7 +251,7 @@ def _curve(numbers: Mapping[str, Any]) -> NoiseCurve:
     )
 
 
-def _same_files(seen: Seen, one: Gathered) -> None:
+def _same_files(seen: PlateSummary, one: ReportShot) -> None:
     """Whether the files shown are those that were recorded."""
     assert one.told is not None
     shown = next((frame for frame in one.told.frames if frame.number == seen.frame), None)

@@ -14,7 +14,7 @@ import OpenImageIO as oiio
 
 from gradeprep.errors import OutputRefusedError, TornFrameError, WriteError
 from gradeprep.plates.atomic import publish, same_file
-from gradeprep.review.shown import Bytes
+from gradeprep.review.screen import Bytes
 
 __all__ = ["Kind", "data_uri", "decoded", "encoded", "may_write", "save_png"]
 

@@ -7,14 +7,14 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from gradeprep.review.desk.kept import Kept
+from gradeprep.review.desk.cache import Cache
 
 
-def kept(most: int) -> Kept[bytes]:
-    return Kept(most, len)
+def kept(most: int) -> Cache[bytes]:
+    return Cache(most, len)
 
 
-def held(cache: Kept[bytes], key: str) -> bool:
+def held(cache: Cache[bytes], key: str) -> bool:
     """Whether a key's value need not be made."""
 
     def absent() -> bytes:

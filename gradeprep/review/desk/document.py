@@ -13,16 +13,16 @@ from gradeprep.model.layers import find_groups
 from gradeprep.model.recipe import Shot
 from gradeprep.plates import files
 from gradeprep.review.desk.bench import Bench
-from gradeprep.review.desk.decide import STAGES
 from gradeprep.review.desk.frames import numbers_of, plate_of
-from gradeprep.review.desk.resolve import Resolved, Resolver, meters_of
+from gradeprep.review.desk.resolver import Resolved, Resolver, meters_of
 from gradeprep.review.desk.session import Session
+from gradeprep.review.desk.trial import STAGES
 
-__all__ = ["Teller"]
+__all__ = ["RecipeDocument"]
 
 
 @dataclass(frozen=True, slots=True)
-class _Plate:
+class _PlateOnDisk:
     """What is on disk of a shot, as far as a list needs it."""
 
     frames: FrameRange
@@ -32,10 +32,10 @@ class _Plate:
 
 
 @dataclass
-class Teller:
+class RecipeDocument:
     """Tells a recipe; what it found on disk holds until the plate's folder changes."""
 
-    _plates: dict[tuple[Any, ...], _Plate] = field(init=False, default_factory=dict)
+    _plates: dict[tuple[Any, ...], _PlateOnDisk] = field(init=False, default_factory=dict)
 
     def recipe(self, session: Session, bench: Bench, resolver: Resolver) -> dict[str, Any]:
         """The whole recipe."""
@@ -83,7 +83,7 @@ class Teller:
             "error": error,
         }
 
-    def _plate(self, bench: Bench, shot: Shot) -> _Plate:
+    def _plate(self, bench: Bench, shot: Shot) -> _PlateOnDisk:
         named = bench.folder / shot.plate.replace("{shot}", shot.name)
         folder = named if named.is_dir() else named.parent
         try:
@@ -97,7 +97,7 @@ class Teller:
         return known
 
 
-def _found(bench: Bench, shot: Shot) -> _Plate:
+def _found(bench: Bench, shot: Shot) -> _PlateOnDisk:
     plate = plate_of(shot, bench.folder)
     frames = numbers_of(shot, plate)
     first = plate.path(next(n for n in frames if n in plate.frames) if frames else 0)
@@ -106,11 +106,11 @@ def _found(bench: Bench, shot: Shot) -> _Plate:
         parts = files.inspect(first).parts
         groups = find_groups(parts, shot.layers)
     except GradeprepError as error:  # the other frames may be whole
-        return _Plate(frames, (0, 0), space, str(error.at(shot=shot.name)))
+        return _PlateOnDisk(frames, (0, 0), space, str(error.at(shot=shot.name)))
     except ValueError as error:
-        return _Plate(frames, (0, 0), space, f"{shot.name}: {first}: {error}")
+        return _PlateOnDisk(frames, (0, 0), space, f"{shot.name}: {first}: {error}")
     window = parts[groups[0].part if groups else 0].display_window
-    return _Plate(frames, (window[2], window[3]), space)
+    return _PlateOnDisk(frames, (window[2], window[3]), space)
 
 
 def _stages(shot: Shot, resolved: Resolved | None) -> dict[str, Any]:

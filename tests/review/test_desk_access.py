@@ -13,7 +13,7 @@ import httpx
 import pytest
 from desked import Opened, opened_desk, small_film
 
-from gradeprep.review.desk import guard
+from gradeprep.review.desk import access
 from gradeprep.review.desk.app import HOST, listen
 from gradeprep.review.desk.routes import PAGE, ROUTES
 
@@ -169,12 +169,12 @@ def test_methods_that_nobody_offers_are_refused(desk: Opened) -> None:
 def test_every_answer_keeps_a_page_to_itself(desk: Opened) -> None:
     for path in ("/", "/page/desk.js", "/api/recipe", "/api/nothing", "/?token=wrong"):
         answer = raw(desk, "GET", path, **passing(desk))
-        assert answer.headers["Content-Security-Policy"] == guard.CSP
+        assert answer.headers["Content-Security-Policy"] == access.CSP
         assert answer.headers["X-Content-Type-Options"] == "nosniff"
         assert answer.headers["Cache-Control"] == "no-store"
         assert "Access-Control-Allow-Origin" not in answer.headers
-    assert "default-src 'none'" in guard.CSP
-    assert "unsafe" not in guard.CSP
+    assert "default-src 'none'" in access.CSP
+    assert "unsafe" not in access.CSP
 
 
 def test_no_socket_but_the_loopback_is_opened(desk: Opened) -> None:

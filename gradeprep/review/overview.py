@@ -9,17 +9,17 @@ from typing import Any
 from gradeprep.checks.tones import Clean
 from gradeprep.model.record import Finding
 from gradeprep.photometry import ACCEPTABLE
-from gradeprep.review.gathered import Gathered
-from gradeprep.review.seen import Seen
+from gradeprep.review.platesummary import PlateSummary
+from gradeprep.review.reportdata import ReportShot
 
-__all__ = ["Clip", "Ranked", "Span", "ranked", "worst_first"]
+__all__ = ["ClipState", "OverviewLine", "ToneSpan", "ranked", "worst_first"]
 
 _MUCH = 0.25
 """An uncertainty of so many stops, one sigma, is worth a look: a quarter of a stop is seen."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Clip:
+class ClipState:
     """Whether a plate clips.
 
     Attributes:
@@ -36,7 +36,7 @@ class Clip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Span:
+class ToneSpan:
     """The tones between clean shadow and ceiling, in stops from grey; None where not known."""
 
     low: float | None
@@ -45,7 +45,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ranked:
+class OverviewLine:
     """A shot's line in the overview.
 
     Attributes:
@@ -61,11 +61,11 @@ class Ranked:
         order: Worst sorts first.
     """
 
-    clip: Clip
+    clip: ClipState
     sigma: float | None
     weak: bool
-    before: Span
-    after: Span
+    before: ToneSpan
+    after: ToneSpan
     gained: float | None
     clean: Clean | None
     counts: dict[str, int]
@@ -73,7 +73,7 @@ class Ranked:
     order: tuple[float, ...]
 
 
-def ranked(one: Gathered, seen: Seen) -> Ranked:
+def ranked(one: ReportShot, seen: PlateSummary) -> OverviewLine:
     """The overview's line of a shot."""
     told = one.told
     findings = told.findings if told is not None else ()
@@ -101,7 +101,7 @@ def ranked(one: Gathered, seen: Seen) -> Ranked:
         -float(bool(seen.lacking)),
         -(sigma or 0.0),
     )
-    return Ranked(
+    return OverviewLine(
         clip=clip,
         sigma=sigma,
         weak=weak,
@@ -115,13 +115,13 @@ def ranked(one: Gathered, seen: Seen) -> Ranked:
     )
 
 
-def worst_first(lines: Sequence[Ranked]) -> list[int]:
+def worst_first(lines: Sequence[OverviewLine]) -> list[int]:
     """Places of the lines, worst first; equals keep their order."""
     return sorted(range(len(lines)), key=lambda place: lines[place].order)
 
 
 def _why(
-    one: Gathered, counts: dict[str, int], clip: Clip, sigma: float | None, *, weak: bool
+    one: ReportShot, counts: dict[str, int], clip: ClipState, sigma: float | None, *, weak: bool
 ) -> Iterator[str]:
     if one.state == "refused":
         yield "refused"
@@ -137,7 +137,7 @@ def _why(
         yield "not run"
 
 
-def _clip(findings: Sequence[Finding], seen: Seen) -> Clip:
+def _clip(findings: Sequence[Finding], seen: PlateSummary) -> ClipState:
     """What the clipping check said, else what the frame shown says."""
     found = [f for f in findings if "share" in f.numbers and "ceiling" in f.numbers]
     if found:
@@ -145,26 +145,26 @@ def _clip(findings: Sequence[Finding], seen: Seen) -> Clip:
     rooms = [f.numbers for f in findings if "headroom" in f.numbers]
     if rooms:
         room = min(float(numbers["headroom"]) for numbers in rooms)
-        return Clip(state="clear", words=f"{room:.2f} stops left", headroom=room)
+        return ClipState(state="clear", words=f"{room:.2f} stops left", headroom=room)
     if seen.mask is None:
-        return Clip(state="unknown", words="not looked at")
+        return ClipState(state="unknown", words="not looked at")
     share = float(seen.mask.reshape(-1, 3).mean(axis=0).max())
     if share:
-        return Clip(state="clipped", words=f"{share:.2%}, frame {seen.frame}", share=share)
-    return Clip(state="clear", words=f"clear, frame {seen.frame}")
+        return ClipState(state="clipped", words=f"{share:.2%}, frame {seen.frame}", share=share)
+    return ClipState(state="clear", words=f"clear, frame {seen.frame}")
 
 
-def _clipped(found: Sequence[Finding]) -> Clip:
+def _clipped(found: Sequence[Finding]) -> ClipState:
     numbers: Any = max((f.numbers for f in found), key=lambda one: float(one["share"]))
     share = float(numbers["share"])
     names = "".join(f.channel or "" for f in found)
     area = any(float(f.numbers.get("area_pixels", 0)) > 0 for f in found)
     if area:
-        return Clip(state="clipped", words=f"{share:.2%} of {names}", share=share)
-    return Clip(state="speculars", words=f"speculars of {names}", share=share)
+        return ClipState(state="clipped", words=f"{share:.2%} of {names}", share=share)
+    return ClipState(state="speculars", words=f"speculars of {names}", share=share)
 
 
-def _span(clean: Clean | None, ceilings: Sequence[float]) -> Span:
+def _span(clean: Clean | None, ceilings: Sequence[float]) -> ToneSpan:
     low = None if clean is None else clean.tone
     is_open = clean is not None and clean.open
-    return Span(low=low, high=min(ceilings, default=None), low_open=is_open)
+    return ToneSpan(low=low, high=min(ceilings, default=None), low_open=is_open)

@@ -7,7 +7,7 @@ from reported import RECIPE, write_scene
 
 from gradeprep import sidecar
 from gradeprep.errors import RecipeError, RequestError, SidecarError
-from gradeprep.review.gathered import gather
+from gradeprep.review.reportdata import gather
 
 
 @pytest.fixture(scope="module")

@@ -31,13 +31,13 @@ from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan, ShotPlan
 from gradeprep.plates.sequence import Pattern
 
-__all__ = ["FrameTold", "Gathered", "Told", "gather"]
+__all__ = ["FrameReport", "ReportShot", "ShotReport", "gather"]
 
 _NO_WEIGHTS = (0.0, 1.0, 0.0)  # the exposure of a decision rests on no luminance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FrameTold:
+class FrameReport:
     """One frame of a shot.
 
     Attributes:
@@ -64,7 +64,7 @@ class FrameTold:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class ShotReport:
     """Everything that is told of a shot that was decided.
 
     Attributes:
@@ -92,7 +92,7 @@ class Told:
     colour: ColourOrder
     layers: tuple[str, ...]
     output: OutputOrder
-    frames: tuple[FrameTold, ...]
+    frames: tuple[FrameReport, ...]
     readings: tuple[Reading, ...]
     findings: tuple[Finding, ...]
     reversible: Reversible
@@ -123,7 +123,7 @@ class Told:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Gathered:
+class ReportShot:
     """One shot of the report.
 
     Attributes:
@@ -138,13 +138,13 @@ class Gathered:
     name: str
     state: Literal["done", "planned", "refused"]
     origin: Path
-    told: Told | None = None
+    told: ShotReport | None = None
     refusal: str = ""
 
 
 def gather(
     sources: Sequence[Path], *, config: str | None = None, shots: Sequence[str] = ()
-) -> list[Gathered]:
+) -> list[ReportShot]:
     """The shots of some sidecars and recipes, in the order they are named.
 
     A recipe's shots come from their sidecars where they were run, and from a plan otherwise.
@@ -158,7 +158,7 @@ def gather(
         SidecarError: One cannot be read.
         RequestError: A recipe is wrong, or has no shot of that name.
     """
-    found: dict[Path, Gathered] = {}
+    found: dict[Path, ReportShot] = {}
     for path in dict.fromkeys(sources):
         if path.name.endswith(sidecar.SUFFIX):
             found.setdefault(path.resolve(), _from_sidecar(path))
@@ -169,7 +169,7 @@ def gather(
     return list(found.values())
 
 
-def _from_recipe(path: Path, config: str | None, shots: Sequence[str]) -> Iterator[Gathered]:
+def _from_recipe(path: Path, config: str | None, shots: Sequence[str]) -> Iterator[ReportShot]:
     if path.suffix == ".json" and path.is_file():
         raise SidecarError(
             f"is no sidecar by its name (*{sidecar.SUFFIX})",
@@ -209,7 +209,7 @@ def _sidecar(recipe: Recipe, name: str, folder: Path) -> Path | None:
 
 def _planned(
     recipe: Recipe, path: Path, names: Sequence[str], config: str | None
-) -> Iterator[tuple[str, Gathered]]:
+) -> Iterator[tuple[str, ReportShot]]:
     """A plan of all of them together; one by one where something is wrong with one of them."""
     options = Options(config=config, overwrite=True)
     try:
@@ -221,19 +221,19 @@ def _planned(
                 plans.append(make_plan(recipe, path.parent, options, shots=[name]))
             except GradeprepError as error:
                 told = str(error.at(shot=name))
-                yield name, Gathered(name=name, state="refused", origin=path, refusal=told)
+                yield name, ReportShot(name=name, state="refused", origin=path, refusal=told)
     for plan in plans:
         yield from _of_plan(plan, path)
 
 
-def _of_plan(plan: Plan, path: Path) -> Iterator[tuple[str, Gathered]]:
+def _of_plan(plan: Plan, path: Path) -> Iterator[tuple[str, ReportShot]]:
     for name, error in plan.failed.items():
-        yield name, Gathered(name=name, state="refused", origin=path, refusal=str(error))
+        yield name, ReportShot(name=name, state="refused", origin=path, refusal=str(error))
     for name, shot in plan.shots.items():
         stopped = shot.blocked[0].line if shot.blocked else ""
         yield (
             name,
-            Gathered(
+            ReportShot(
                 name=name,
                 state="refused" if stopped else "planned",
                 origin=path,
@@ -243,16 +243,16 @@ def _of_plan(plan: Plan, path: Path) -> Iterator[tuple[str, Gathered]]:
         )
 
 
-def _told_of_plan(shot: ShotPlan) -> Told:
+def _told_of_plan(shot: ShotPlan) -> ShotReport:
     task = shot.task
-    return Told(
+    return ShotReport(
         source=shot.source,
         result=shot.result,
         colour=task.colour,
         layers=task.layers,
         output=task.output,
         frames=tuple(
-            FrameTold(
+            FrameReport(
                 number=order.number,
                 stages=order.stages,
                 stops=prepare(order.stages, _NO_WEIGHTS).stops,
@@ -271,14 +271,14 @@ def _told_of_plan(shot: ShotPlan) -> Told:
     )
 
 
-def _from_sidecar(path: Path) -> Gathered:
+def _from_sidecar(path: Path) -> ReportShot:
     record = sidecar.load(path)
-    return Gathered(
+    return ReportShot(
         name=record.shot, state="done", origin=path, told=_told_of_record(record, path.parent)
     )
 
 
-def _told_of_record(record: ShotRecord, folder: Path) -> Told:
+def _told_of_record(record: ShotRecord, folder: Path) -> ShotReport:
     kernels: dict[str, int] = {}
     for frame in record.frames:
         kernels[frame.kernel] = kernels.get(frame.kernel, 0) + 1
@@ -287,14 +287,14 @@ def _told_of_record(record: ShotRecord, folder: Path) -> Told:
         at = str(sidecar.absolute(plate.pattern, folder))
         return plate.model_copy(update={"pattern": at})
 
-    return Told(
+    return ShotReport(
         source=placed(record.source),
         result=placed(record.result),
         colour=record.colour,
         layers=record.layers,
         output=record.output,
         frames=tuple(
-            FrameTold(
+            FrameReport(
                 number=frame.number,
                 stages=frame.stages,
                 stops=frame.stops,

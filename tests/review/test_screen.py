@@ -12,7 +12,7 @@ from gradeprep import colour, showlook
 from gradeprep.colour import BUILT_IN
 from gradeprep.errors import ColourError
 from gradeprep.model.recipe import LookAsk
-from gradeprep.review.shown import any_within, reduced, screen, shown_size, strewn
+from gradeprep.review.screen import any_within, reduced, screen, shown_size, strewn
 
 STUDIO = colour.load(BUILT_IN)
 PLAIN = {"display": "sRGB - Display", "view": "Un-tone-mapped"}

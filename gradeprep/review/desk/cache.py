@@ -9,13 +9,13 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
-__all__ = ["Kept"]
+__all__ = ["Cache"]
 
 T = TypeVar("T")
 
 
 @dataclass
-class Kept(Generic[T]):
+class Cache(Generic[T]):
     """Values by key, the least recently used dropped first; safe between threads.
 
     Two threads that ask for one key get one value: the second waits for the first. What cannot be
