@@ -13,16 +13,16 @@ import yaml
 
 from gradeprep.checks.clipping import ClippingParams
 from gradeprep.checks.versus import Shift, compare
-from gradeprep.cli import options, pictured
+from gradeprep.cli import options, pictures
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.model.documents.platereport import CheckDocument
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.wording import filled
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.checking import run_checks
 from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options
 from gradeprep.pipeline.plateview import PlateAsk, open_plates
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed
@@ -47,7 +47,7 @@ DEFAULT = ("sequence", "pixels", "clipping", "noise")
 @click.option("--against", metavar="PLATE", help="Compare noise and range with another plate.")
 @click.option("--against-space", metavar="NAME", help="Its colour space [as the plate's].")
 @click.option("--against-stops", type=options.STOPS, default=0.0, help="Its intended pull [0].")
-@pictured.options
+@pictures.options
 @options.config
 @options.frames
 @options.json_output
@@ -75,7 +75,7 @@ def command(
       gradeprep check scene.yaml --json
     """
     params = _settings(names, settings)
-    picture = pictured.PictureAsk.of(asked)
+    picture = pictures.PictureAsk.of(asked)
     if Path(plate).suffix.lower() in (".yaml", ".yml"):
         if picture is not None:
             raise click.UsageError("a picture shows one plate; name the plate, not a recipe")
@@ -123,7 +123,7 @@ def _plate(
     asked: dict[str, Any],
     config: str | None,
     frames: FrameRange | None,
-    picture: pictured.PictureAsk | None,
+    picture: pictures.PictureAsk | None,
 ) -> CheckDocument:
     plates = {
         "plate": PlateAsk(plate=plate, space=asked["space"], stops=asked["stops"], frames=frames)
@@ -146,7 +146,7 @@ def _plate(
 
 
 def _draw(
-    picture: pictured.PictureAsk, view: PlateView, screen: Screen, params: ClippingParams | None
+    picture: pictures.PictureAsk, view: PlateView, screen: Screen, params: ClippingParams | None
 ) -> None:
     assert isinstance(view, View)
     frame = view.frames.first

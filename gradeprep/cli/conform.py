@@ -20,7 +20,7 @@ from gradeprep.errors import MissingPlateError
 from gradeprep.model import timecode
 from gradeprep.model.documents.conform import ConformDocument, Remark
 from gradeprep.model.yamltext import parse_yaml
-from gradeprep.pipeline.asked import build
+from gradeprep.pipeline.recipefile import build
 
 __all__ = ["command"]
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from gradeprep.cli import options
-from gradeprep.cli.working import stopping
+from gradeprep.cli.jobs import stopping
 from gradeprep.errors import RequestError
 
 __all__ = ["command"]

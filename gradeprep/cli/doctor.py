@@ -41,7 +41,7 @@ def command(config: str | None, as_json: bool) -> None:
 def _examined(config: str | None) -> DiagnosisDocument:
     """What is found, or the library without which nothing can be looked at."""
     try:
-        from gradeprep.cli.examine import examine
+        from gradeprep.cli.installation import examine
     except ImportError as error:
         for problem in faults():
             raise GradeprepError(problem.what, remedy=problem.remedy) from error

@@ -16,10 +16,10 @@ from gradeprep.farm.freeze import freeze
 from gradeprep.farm.rule import chunk_sizes
 from gradeprep.model.farmed import FarmedTold, Form, Manifest
 from gradeprep.model.framerange import FrameRange
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.cost import PATIENCE, estimate
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.runners.claim import sidecar_is_ours
 
 __all__ = ["command"]

@@ -15,7 +15,7 @@ from gradeprep.cli.run import only
 from gradeprep.handover.decided import of_recipe, of_sidecars
 from gradeprep.handover.deliver import EVERY, deliver, parameters, prepare
 from gradeprep.model.documents.handover import HandoverDocument
-from gradeprep.pipeline.asked import read_recipe
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.plugins.contracts import Decided
 
 __all__ = ["command"]

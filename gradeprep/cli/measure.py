@@ -9,7 +9,7 @@ from typing import Any
 import click
 import yaml
 
-from gradeprep.cli import options, pictured
+from gradeprep.cli import options, pictures
 from gradeprep.errors import RequestError
 from gradeprep.model.documents.platereport import (
     CurveDocument,
@@ -19,12 +19,12 @@ from gradeprep.model.documents.platereport import (
 )
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import Reading
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.metering import OverTime, read_frames, read_plate
 from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options
 from gradeprep.pipeline.plateview import PlateAsk, open_plates
-from gradeprep.pipeline.rewrite import rewrite
+from gradeprep.pipeline.recipefile import read_recipe
+from gradeprep.pipeline.recipeupdate import rewrite
 from gradeprep.pipeline.scenery import Scenery, measure_scene, undecided
 from gradeprep.pipeline.view import View
 from gradeprep.plates import atomic
@@ -51,7 +51,7 @@ __all__ = ["command"]
 )
 @click.option("--hero", metavar="SHOT", help="Shot that the others are brought to [the first].")
 @click.option("--write", is_flag=True, help="Write the scene's stops into the recipe.")
-@pictured.options
+@pictures.options
 @options.config
 @options.frames
 @options.json_output
@@ -78,7 +78,7 @@ def command(
       gradeprep measure hot/quay.####.exr --meter average --per-frame --space ACEScct
       gradeprep measure --scene scene.yaml --hero quay_0100
     """
-    picture = pictured.PictureAsk.of(asked)
+    picture = pictures.PictureAsk.of(asked)
     if scene is not None:
         if picture is not None:
             raise click.UsageError("a picture shows one plate, and a scene has several")
@@ -99,7 +99,7 @@ def _plate(
     asked: dict[str, Any],
     config: str | None,
     frames: FrameRange | None,
-    picture: pictured.PictureAsk | None,
+    picture: pictures.PictureAsk | None,
 ) -> MeasureDocument:
     params = _params(asked)
     plates = {"plate": PlateAsk(plate=plate, space=asked["space"], frames=frames)}

@@ -14,10 +14,10 @@ from gradeprep.machine import processors
 from gradeprep.model.documents.cost import Cost
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.task import StageOrder
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.cost import PATIENCE, estimate
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan, ShotPlan, plan_json
+from gradeprep.pipeline.recipefile import read_recipe
 
 __all__ = ["command"]
 

@@ -10,8 +10,8 @@ import click
 from gradeprep.cli import options
 from gradeprep.errors import PluginError
 from gradeprep.model.documents.plugins import ParameterDocument, PluginDocument, PluginsDocument
+from gradeprep.plugins.contractcheck import KINDS
 from gradeprep.plugins.contracts import API
-from gradeprep.plugins.kept import KINDS
 from gradeprep.plugins.parameters import described
 from gradeprep.plugins.registry import Entry, installed
 

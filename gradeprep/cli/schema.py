@@ -20,7 +20,7 @@ from gradeprep.model.documents.plugins import PluginsDocument
 from gradeprep.model.farmed import FarmedTold, Manifest, SealedTold
 from gradeprep.model.recipeschema import recipe_schema
 from gradeprep.model.task import Task
-from gradeprep.pipeline.asked import kinds
+from gradeprep.pipeline.recipefile import kinds
 
 __all__ = ["DOCUMENTS", "command"]
 

@@ -14,7 +14,7 @@ from gradeprep.farm.places import Places
 from gradeprep.model.farmed import Manifest
 from gradeprep.model.recipe import Recipe
 from gradeprep.model.task import ARITHMETIC, Task, digest_of
-from gradeprep.pipeline.asked import read_recipe
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.plugins.registry import installed
 
 __all__ = [

@@ -17,7 +17,7 @@ from gradeprep.errors import (
     OutputRefusedError,
 )
 from gradeprep.model.record import PlateRecord
-from gradeprep.model.stretches import Stretches
+from gradeprep.model.runlengths import RunLengths
 from gradeprep.model.task import (
     ARITHMETIC,
     ColourOrder,
@@ -28,7 +28,7 @@ from gradeprep.model.task import (
     Task,
     digest_of,
 )
-from gradeprep.pipeline import kernels, notes, target
+from gradeprep.pipeline import kernels, plannotes, target
 from gradeprep.pipeline.checking import run_checks
 from gradeprep.pipeline.decision import Decision, prepare
 from gradeprep.pipeline.planned import ShotPlan
@@ -53,7 +53,7 @@ def plan_shot(shot: ShotPlanner) -> ShotPlan:
     order, output = shot.output
     _not_pulled_before(shot)
     digest = _digest(shot, order, output)
-    stages = Stretches(map(shot.settled.orders, found.frames))
+    stages = RunLengths(map(shot.settled.orders, found.frames))
     frames = FrameOrders(found.frames.numbers, stages, _orders(shot, place))
     decisions = stages.each(partial(_decision, shot))
     used = decisions.each(lambda decision: _kernel(shot, decision, order, output))
@@ -88,7 +88,7 @@ def plan_shot(shot: ShotPlanner) -> ShotPlan:
         space_from=shot.space[1],
         readings=shot.settled.readings,
         findings=(
-            *notes.notes(found, output, used.distinct),
+            *plannotes.notes(found, output, used.distinct),
             *run_checks(shot.view, shot.ask.checks),
         ),
         reversible=reversible(decisions.distinct, used.distinct, found, order, output),

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep import lastwords
+from gradeprep import crashreport
 from gradeprep.colour import Colour
 from gradeprep.errors import CannotCarryError
 from gradeprep.machine import processors
@@ -123,7 +123,7 @@ class View:
 
     def each(self, frames: Iterable[int], look: Callable[[int], T]) -> list[T]:
         """Look at frames in parallel: decoding leaves Python's lock to the others."""
-        threads = lastwords.tolerated(processors())
+        threads = crashreport.tolerated(processors())
         if threads == 1:
             return [look(frame) for frame in frames]
         from concurrent.futures import ThreadPoolExecutor  # slow to load

@@ -11,7 +11,7 @@ import numpy as np
 from gradeprep.model.frame import pixel_aspect
 from gradeprep.model.record import Reading
 from gradeprep.model.stops import gain, tone
-from gradeprep.pipeline.curve import Curve
+from gradeprep.pipeline.curve import ExposureCurve
 from gradeprep.pipeline.view import View
 from gradeprep.review.exposureplot import plot_exposure
 from gradeprep.review.screen import Bytes, Screen
@@ -134,7 +134,7 @@ def read_sheet(
     screen: Screen,
     reading: Reading | None = None,
     readings: Mapping[int, Reading] | None = None,
-    curve: Curve | None = None,
+    curve: ExposureCurve | None = None,
 ) -> Bytes:
     """A frame with the place read outlined, the reading beside it, and the frame's tones.
 

@@ -25,10 +25,10 @@ from gradeprep.model.record import (
     ShotRecord,
 )
 from gradeprep.model.task import ColourOrder, OutputOrder, StageOrder
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.decision import prepare
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan, ShotPlan
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.plates.sequence import Pattern
 
 __all__ = ["FrameReport", "ReportShot", "ShotReport", "gather"]

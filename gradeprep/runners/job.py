@@ -8,7 +8,7 @@ from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from gradeprep import lastwords, sidecar
+from gradeprep import crashreport, sidecar
 from gradeprep.errors import WriteError
 from gradeprep.machine import processors
 from gradeprep.model.record import FrameRecord, ShotRecord
@@ -121,7 +121,7 @@ def run_plan(
         if tasks:
             life.enter_context(engine)  # left before the claims are: nobody writes without one
             engine.ready(tasks)
-        lastwords.begun()
+        crashreport.begun()
         for name, shot in ours.items():
             results[name] = _run_shot(shot, manner)
     return Job({name: results[name] for name in (*plan.failed, *plan.shots)})

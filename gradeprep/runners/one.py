@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
 
-from gradeprep import lastwords
+from gradeprep import crashreport
 from gradeprep.errors import GradeprepError
 from gradeprep.model.task import FrameOrder, Task
 
@@ -37,7 +37,7 @@ def do_one(work: Work[T], task: Task) -> T | Failed:
     """Do a task of one frame."""
     order = task.frames[0]
     try:
-        with lastwords.at("working on it", order.source):
+        with crashreport.at("working on it", order.source):
             return work(task, order)
     except GradeprepError as error:
         error.at(shot=task.shot, frame=order.number, file=order.source)

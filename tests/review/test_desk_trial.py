@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradeprep.model.recipe import Recipe
-from gradeprep.pipeline.asked import build
-from gradeprep.pipeline.restage import with_stages
+from gradeprep.pipeline.recipefile import build
+from gradeprep.pipeline.stageedits import with_stages
 from gradeprep.review.desk.trial import Trial, change_of
 
 LIFT, BALANCE = (0.5, -3.0, 3.0), (0.25, 0.0, -0.25)

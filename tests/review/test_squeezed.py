@@ -10,9 +10,9 @@ from reported import write_scene
 
 from gradeprep.checks.clipping import ClippingParams
 from gradeprep.model.record import Reading
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.review import checksheet, readsheet
 from gradeprep.review.notebook import picture_of
 from gradeprep.review.pictures import Wish, pictured

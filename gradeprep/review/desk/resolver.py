@@ -12,7 +12,7 @@ from gradeprep.model.exposure import Keys, MeterAsk
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.plan import open_settled
 from gradeprep.pipeline.planned import Options
-from gradeprep.pipeline.settle import Settled
+from gradeprep.pipeline.stagenumbers import StageNumbers
 from gradeprep.review.desk.bench import Bench
 
 __all__ = ["Resolved", "Resolver", "meters_of"]
@@ -110,7 +110,7 @@ def _key(recipe: Recipe, shot: str) -> str:
     return repr((recipe.colour, told))
 
 
-def _resolved(settled: Settled) -> Resolved:
+def _resolved(settled: StageNumbers) -> Resolved:
     pull: tuple[tuple[int, float], ...] = ()
     balance = None
     for ask in settled.stages:

@@ -13,7 +13,7 @@ from gradeprep.errors import RequestError
 from gradeprep.model.recipe import Shot
 from gradeprep.model.task import StageOrder
 from gradeprep.pipeline.decision import prepare
-from gradeprep.pipeline.restage import Change, place_for
+from gradeprep.pipeline.stageedits import Change, place_for
 from gradeprep.plugins.contracts import Pixels
 from gradeprep.plugins.registry import installed
 

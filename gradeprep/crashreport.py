@@ -2,7 +2,7 @@
 
 A library that crashes takes its process with it, and says nothing. So whatever is about to be
 done with somebody else's file is told first, in memory that outlives the process. The guardian
-(`gradeprep.guard`) reads it there, and begins anew with what it read in `crashed`: the same thing
+(`gradeprep.entry`) reads it there, and begins anew with what it read in `crashed`: the same thing
 is then not tried again but fails as any torn frame does, and everything else goes on.
 
 A time limit is the kernel's alarm, which ends a loop in native code too. Where nobody guards this

@@ -3,7 +3,7 @@
 The child is forked before anything but the standard library is imported: nothing has threads or
 open pictures yet, and the fork costs little. This process then waits, hands signals on, and says
 in one line what ended the child where it could not say so itself. A crash over a file begins the
-command anew without that file, so that a hostile frame fails alone (`gradeprep.lastwords`).
+command anew without that file, so that a hostile frame fails alone (`gradeprep.crashreport`).
 
 Where there is no fork, the work is done right here.
 """
@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from types import FrameType
 from typing import Any, NoReturn
 
-from gradeprep import lastwords
+from gradeprep import crashreport
 
 __all__ = ["AGAIN", "Ended", "guarded", "leave", "main"]
 
@@ -66,7 +66,7 @@ class Ended:
 
     code: int
     begun: bool
-    words: list[lastwords.Word]
+    words: list[crashreport.Word]
 
 
 def main() -> None:
@@ -115,19 +115,19 @@ def guarded(work: Callable[[], None], command: list[str]) -> int:
             return _left(ended.code)
         how = f"{_CRASHES[signal.Signals(-ended.code)]} ({signal.Signals(-ended.code).name})"
         again = AGAIN.get(command[1]) if len(command) > 1 else None
-        new = [word for word in ended.words if word not in lastwords.crashed]
+        new = [word for word in ended.words if word not in crashreport.crashed]
         if again is None or not new or (single and len(new) > 1):
             _say(_line(ended.words, how))
             return 1
         if len(new) > 1:  # several at once: which of them it was shows one after the other
             single = True
         else:
-            lastwords.crashed[new[0]] = how
+            crashreport.crashed[new[0]] = how
         if ended.begun:
             command.extend(option for option in again if option not in command)
 
 
-def _line(words: list[lastwords.Word], how: str) -> str:
+def _line(words: list[crashreport.Word], how: str) -> str:
     if words:
         return str(words[0].failed(how))
     return f"a library {how}; run again with --traceback to see where"
@@ -152,7 +152,7 @@ def _left(code: int) -> int:
 
 def _life(work: Callable[[], None], *, single: bool) -> Ended:
     """One child, from its fork to its end; in the child this does not return."""
-    memory = mmap.mmap(-1, lastwords.BYTES)
+    memory = mmap.mmap(-1, crashreport.BYTES)
     heard, hears = os.pipe()
     gone, lives = os.pipe()
     os.set_blocking(hears, False)
@@ -169,7 +169,7 @@ def _life(work: Callable[[], None], *, single: bool) -> Ended:
         signal.set_wakeup_fd(hears, warn_on_full_buffer=False)
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
         _follow(gone)
-        lastwords.listen(memory, single=single)
+        crashreport.listen(memory, single=single)
         if "--traceback" in sys.argv:
             _trace_crashes()
         leave(work)
@@ -184,7 +184,7 @@ def _life(work: Callable[[], None], *, single: bool) -> Ended:
             signal.signal(number, handler)
         os.close(heard)
         os.close(lives)
-    begun, words = lastwords.decode(memory[:])
+    begun, words = crashreport.decode(memory[:])
     memory.close()
     return Ended(os.waitstatus_to_exitcode(status), begun, words)
 

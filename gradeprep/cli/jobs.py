@@ -22,7 +22,7 @@ from gradeprep.pipeline.planned import Options, Plan
 from gradeprep.runners.engine import Engine
 from gradeprep.runners.job import Job, Progress, ShotResult, run_plan
 
-__all__ = ["carry_out", "carry_out_plan", "finish", "stopping", "told"]
+__all__ = ["carry_out", "carry_out_plan", "finish", "remarks", "stopping"]
 
 
 def carry_out_plan(
@@ -48,7 +48,7 @@ def carry_out(
     return finish(job, as_json=as_json, quiet=quiet)
 
 
-def told(quiet: bool) -> Callable[[str], None]:
+def remarks(quiet: bool) -> Callable[[str], None]:
     """Where an engine's remarks go: to standard error, or nowhere when quiet."""
     return lambda line: None if quiet else click.echo(line, err=True)
 

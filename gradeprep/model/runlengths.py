@@ -8,13 +8,13 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import chain, pairwise, repeat
 from typing import TypeVar, overload
 
-__all__ = ["Stretches"]
+__all__ = ["RunLengths"]
 
 T = TypeVar("T")
 U = TypeVar("U")
 
 
-class Stretches(Sequence[T]):
+class RunLengths(Sequence[T]):
     """One value a frame; neighbours that are equal share one.
 
     Args:
@@ -40,9 +40,11 @@ class Stretches(Sequence[T]):
         """The values that neighbours share, in order; one may come again later on."""
         return tuple(self._values)
 
-    def each(self, made: Callable[[T], U]) -> Stretches[U]:
+    def each(self, made: Callable[[T], U]) -> RunLengths[U]:
         """What is made of the value of each frame; made once where neighbours share it."""
-        return Stretches(chain.from_iterable(map(repeat, map(made, self._values), self._lengths())))
+        return RunLengths(
+            chain.from_iterable(map(repeat, map(made, self._values), self._lengths()))
+        )
 
     def __len__(self) -> int:
         return self._starts[-1]
@@ -51,12 +53,12 @@ class Stretches(Sequence[T]):
     def __getitem__(self, place: int) -> T: ...
 
     @overload
-    def __getitem__(self, place: slice) -> Stretches[T]: ...
+    def __getitem__(self, place: slice) -> RunLengths[T]: ...
 
-    def __getitem__(self, place: int | slice) -> T | Stretches[T]:
+    def __getitem__(self, place: int | slice) -> T | RunLengths[T]:
         places = range(len(self))[place]  # refuses what is not there, as a list does
         if isinstance(places, range):
-            return Stretches(map(self.__getitem__, places))
+            return RunLengths(map(self.__getitem__, places))
         return self._values[bisect_right(self._starts, places) - 1]
 
     def __iter__(self) -> Iterator[T]:

@@ -15,7 +15,7 @@ from refusal import RECIPE, exr_plate, light, write_recipe
 from support import snapshot, write_exr
 
 from gradeprep import sidecar
-from gradeprep.guard import AGAIN, guarded
+from gradeprep.entry import AGAIN, guarded
 
 if sys.platform == "win32":
     pytest.skip("there is no fork there", allow_module_level=True)
@@ -182,7 +182,7 @@ def test_only_commands_that_may_begin_anew_do():
 @pytest.mark.parametrize(("way", "code"), [("", 0), ("3", 3), ("None", 0), ("'why'", 1)])
 def test_what_was_to_be_done_at_exit_is_done(way, code):
     told = (
-        "import atexit, sys; from gradeprep.guard import leave; "
+        "import atexit, sys; from gradeprep.entry import leave; "
         "atexit.register(print, 'at exit'); sys.stdout.write('said, '); "
         f"leave(lambda: {f'sys.exit({way})' if way else 'None'})"
     )
@@ -191,7 +191,7 @@ def test_what_was_to_be_done_at_exit_is_done(way, code):
 
 
 def test_a_reader_that_has_gone_is_told_by_the_code_alone():
-    told = "from gradeprep.guard import leave; leave(lambda: print('said'))"
+    told = "from gradeprep.entry import leave; leave(lambda: print('said'))"
     read, write = os.pipe()
     os.close(read)
     with os.fdopen(write, "wb") as gone:
@@ -226,7 +226,7 @@ def test_closed_streams_change_nothing_and_no_file_takes_their_place(closed, tmp
 
 def test_closed_streams_are_held(tmp_path):
     text = (
-        "import os, sys; from gradeprep.guard import _hold_streams; _hold_streams(); "
+        "import os, sys; from gradeprep.entry import _hold_streams; _hold_streams(); "
         "print('to stderr', file=sys.stderr); os._exit(os.open(os.devnull, os.O_RDONLY))"
     )
     words = (sys.executable, "-c", text)

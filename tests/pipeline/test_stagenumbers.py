@@ -13,7 +13,7 @@ from gradeprep.model.lines import Lines
 from gradeprep.model.recipe import Kinds, build_recipe
 from gradeprep.model.record import Reading
 from gradeprep.pipeline import metering as module
-from gradeprep.pipeline.settle import check_order, settle
+from gradeprep.pipeline.stagenumbers import check_order, settle
 from gradeprep.plugins.registry import installed
 
 CARD = {"meter": "grey_card", "region": [0, 0, 8, 8]}

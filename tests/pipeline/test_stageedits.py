@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gradeprep.errors import RequestError
 from gradeprep.model.yamltext import parse_yaml
-from gradeprep.pipeline.restage import place_for, with_stages
+from gradeprep.pipeline.stageedits import place_for, with_stages
 
 RECIPE = """\
 # Day 3.   Odd   spacing is kept.

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from gradeprep.errors import GradeprepError, RequestError, WriteError
 from gradeprep.model.yamltext import parse_yaml
-from gradeprep.pipeline import rewrite as module
-from gradeprep.pipeline.rewrite import rewrite, with_stops
+from gradeprep.pipeline import recipeupdate as module
+from gradeprep.pipeline.recipeupdate import rewrite, with_stops
 from gradeprep.plates import atomic
 
 RECIPE = """\

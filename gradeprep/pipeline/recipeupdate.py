@@ -1,6 +1,6 @@
 """Decided stops back into the recipe they belong to, everything else kept byte for byte.
 
-Only the characters of the stops are exchanged, as `gradeprep.pipeline.restage` does it.
+Only the characters of the stops are exchanged, as `gradeprep.pipeline.stageedits` does it.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Any
 from gradeprep.errors import RequestError, WriteError
 from gradeprep.model.exposure import checked_stops
 from gradeprep.model.yamltext import parse_yaml
-from gradeprep.pipeline.restage import with_stages
+from gradeprep.pipeline.stageedits import with_stages
 from gradeprep.plates import atomic
 
 __all__ = ["Measured", "replace_text", "rewrite", "with_stops"]

@@ -24,7 +24,7 @@ from gradeprep.pipeline.yamledit import (
     says,
     walk,
 )
-from gradeprep.pipeline.yamltree import Place, places_of
+from gradeprep.pipeline.yamltree import YamlNode, places_of
 
 __all__ = ["Change", "place_for", "with_stages"]
 
@@ -135,7 +135,9 @@ def _changed(
     return after
 
 
-def _ways(text: str, tree: Place, wanted: Any, step: _Step, file: str | None) -> list[list[Edit]]:
+def _ways(
+    text: str, tree: YamlNode, wanted: Any, step: _Step, file: str | None
+) -> list[list[Edit]]:
     """Edits that may make a change, the one that keeps most first; none where nothing changes.
 
     ``wanted`` is changed to what the text shall say.
@@ -160,7 +162,7 @@ def _ways(text: str, tree: Place, wanted: Any, step: _Step, file: str | None) ->
     return ways
 
 
-def _within(text: str, listed: Place, stages: list[dict[str, Any]], stage: str) -> list[Edit]:
+def _within(text: str, listed: YamlNode, stages: list[dict[str, Any]], stage: str) -> list[Edit]:
     """Edits inside the list as it is written."""
     names = [next(iter(entry)) for entry in stages]
     if len(stages) > len(listed.items):
@@ -175,12 +177,14 @@ def _within(text: str, listed: Place, stages: list[dict[str, Any]], stage: str) 
     return _params(text, *found, stages[index][stage])
 
 
-def _missing(listed: Place, names: list[str]) -> int:
+def _missing(listed: YamlNode, names: list[str]) -> int:
     written = [entry.keys[0][0] if entry.keys else "" for entry in listed.items]
     return next(i for i, name in enumerate(written) if i >= len(names) or name != names[i])
 
 
-def _params(text: str, key: Place | None, place: Place, params: Mapping[str, Any]) -> list[Edit]:
+def _params(
+    text: str, key: YamlNode | None, place: YamlNode, params: Mapping[str, Any]
+) -> list[Edit]:
     """Only the values that change, where every parameter stands there by its name."""
     places = {name: place.item(name) for name in params}
     if any(found is None for found in places.values()):

@@ -17,11 +17,11 @@ from gradeprep.plugins.calling import calling
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed
 
-__all__ = ["Settled", "check_order", "settle"]
+__all__ = ["StageNumbers", "check_order", "settle"]
 
 
 @dataclass(frozen=True, slots=True)
-class Settled:
+class StageNumbers:
     """A shot's stages with every number known.
 
     Attributes:
@@ -86,7 +86,7 @@ def check_order(shot: Shot) -> None:
             )
 
 
-def settle(shot: Shot, view: PlateView) -> Settled:
+def settle(shot: Shot, view: PlateView) -> StageNumbers:
     """Run the meters that a shot's stages ask for.
 
     Args:
@@ -106,7 +106,7 @@ def settle(shot: Shot, view: PlateView) -> Settled:
                 readings.append(reading)
                 params = _filled(shot, params, key, value, meter.meter)
         stages.append(StageAsk(stage=ask.stage, params=params))
-    return Settled(tuple(stages), tuple(readings))
+    return StageNumbers(tuple(stages), tuple(readings))
 
 
 def _measured(stage: str, view: PlateView, ask: MeterAsk) -> tuple[Reading, Any]:
