@@ -18,10 +18,10 @@ from gradeprep.farm.gather import gather
 from gradeprep.farm.places import read_places
 from gradeprep.farm.rule import chunk_sizes
 from gradeprep.model.framerange import FrameRange
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.cost import estimate
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import read_recipe
 
 
 def main(recipe: str, folder: str) -> None:

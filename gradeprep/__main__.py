@@ -1,6 +1,6 @@
 """``python -m gradeprep``."""
 
-from gradeprep.guard import main
+from gradeprep.entry import main
 
 if __name__ == "__main__":
     main()

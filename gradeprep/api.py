@@ -19,12 +19,12 @@ from gradeprep.model.recipe import Recipe as Checked
 from gradeprep.model.record import Finding, Reading
 from gradeprep.model.wording import filled
 from gradeprep.pipeline import planned
-from gradeprep.pipeline.asked import build, read_recipe
 from gradeprep.pipeline.checking import run_checks
 from gradeprep.pipeline.metering import read_plate
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, ShotPlan
 from gradeprep.pipeline.plateview import PlateAsk, open_plates
+from gradeprep.pipeline.recipefile import build, read_recipe
 from gradeprep.pipeline.single import PullAsk, recipe_of
 from gradeprep.plugins.registry import installed
 from gradeprep.runners.job import Job, Progress, ShotResult, run_plan

@@ -13,8 +13,8 @@ import httpx
 import numpy as np
 from support import write_dpx, write_exr
 
+from gradeprep.review.desk.access import Pass
 from gradeprep.review.desk.app import HOST, listen, serve
-from gradeprep.review.desk.guard import Pass
 from gradeprep.review.desk.state import Desk
 
 __all__ = [

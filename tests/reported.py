@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 from support import write_exr
 
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.runners.job import run_plan
 from gradeprep.runners.local import Local
 

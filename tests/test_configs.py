@@ -18,7 +18,7 @@ from harbour import CONFIGS, HARBOUR
 from support import Ran, run, write_dpx, write_exr
 
 from gradeprep.model.recipeschema import recipe_schema
-from gradeprep.pipeline.asked import kinds
+from gradeprep.pipeline.recipefile import kinds
 from gradeprep.plates import dpx
 
 HEIGHT, WIDTH = 24, 40

@@ -16,12 +16,12 @@ PACKAGE = ROOT / "gradeprep"
 
 # Each may import only what stands before it (and, inside one folder, its neighbours).
 ORDER = (
-    *("_version", "errors", "lastwords", "machine", "model", "photometry", "primaries"),
+    *("_version", "errors", "crashreport", "machine", "model", "photometry", "primaries"),
     *("ends", "plugins"),
     *("plates", "conversions", "colour"),
     *("looks", "transforms", "showlook", "stages", "meters", "checks", "sidecar", "pipeline"),
     *("runners", "farm", "onset", "conform", "handover", "review", "demo", "api"),
-    *("gradeprep", "cli", "guard", "__main__"),  # the package itself offers what api does
+    *("gradeprep", "cli", "entry", "__main__"),  # the package itself offers what api does
 )
 PLUGIN_FOLDERS = {"stages", "meters", "checks", "handover"}
 

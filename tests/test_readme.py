@@ -17,7 +17,7 @@ import yaml
 from support import run
 
 from gradeprep.model.recipeschema import recipe_schema
-from gradeprep.pipeline.asked import build, kinds
+from gradeprep.pipeline.recipefile import build, kinds
 
 README = Path(__file__).parent.parent / "README.md"
 

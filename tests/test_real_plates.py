@@ -14,10 +14,10 @@ import OpenImageIO as oiio
 import pytest
 from support import run, snapshot
 
-from gradeprep.pipeline.asked import build
 from gradeprep.pipeline.flow import compute
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import build
 from gradeprep.plates import dpxheader, exr, exrscan, files
 
 FOLDER = Path(os.environ.get("GRADEPREP_PLATES") or "/nonexistent")

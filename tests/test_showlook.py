@@ -12,7 +12,7 @@ from gradeprep import colour, showlook, sidecar
 from gradeprep.errors import ColourError, RecipeError
 from gradeprep.model.recipe import LookAsk
 from gradeprep.model.yamltext import parse_yaml
-from gradeprep.pipeline.asked import build
+from gradeprep.pipeline.recipefile import build
 
 GAMUT = "ACES 1.3 Reference Gamut Compression"  # a look of the built-in config
 STUDIO = colour.load("ocio://studio-config-latest")

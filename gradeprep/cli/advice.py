@@ -6,7 +6,15 @@ import math
 import textwrap
 from collections.abc import Iterable, Iterator
 
-from gradeprep.model.advised import Advised, Division, Given, Key, Noise, Watch, Way
+from gradeprep.model.documents.headroom import (
+    Division,
+    Given,
+    HeadroomDocument,
+    Key,
+    NoiseGain,
+    Watch,
+    Way,
+)
 
 __all__ = ["printable"]
 
@@ -17,12 +25,12 @@ _NAMES = {"t_stop": "T-stop", "index": "index"}
 _UNITS = {"deg": " deg", "s": " s", "fps": " fps", "": ""}
 
 
-def printable(told: Advised) -> str:
+def printable(told: HeadroomDocument) -> str:
     """All of it as text, sections one under the other."""
     return "\n".join(line.rstrip() for line in _lines(told))
 
 
-def _lines(told: Advised) -> Iterator[str]:
+def _lines(told: HeadroomDocument) -> Iterator[str]:
     yield from _room(told)
     if told.watch is not None:
         yield from _wrapped(_watch(told.watch))
@@ -41,7 +49,7 @@ def _lines(told: Advised) -> Iterator[str]:
         yield from _wrapped(f"- {sentence}", indent="  ")
 
 
-def _room(told: Advised) -> Iterator[str]:
+def _room(told: HeadroomDocument) -> Iterator[str]:
     rows = (
         ("recording ends", told.ceiling.stops, f"stops from grey ({told.ceiling.how})"),
         ("brightest thing", told.scene.bright, f"stops from grey ({told.scene.how})"),
@@ -92,7 +100,7 @@ def _given(given: Iterable[Given]) -> Iterator[str]:
         yield f"{_name(each.name):<12}{each.written:<16}{exact:<20}{each.off_by:+.3f}"
 
 
-def _ways(told: Advised) -> Iterator[str]:
+def _ways(told: HeadroomDocument) -> Iterator[str]:
     yield ""
     yield f"WAYS TO {told.hot:+.2f} STOPS, each by itself"
     yield f"{'':<12}{'exactly':<16}{'mark to set':<28}{'gives':>7}{'left':>8}"
@@ -132,7 +140,7 @@ def _divisions(divisions: Iterable[Division]) -> Iterator[str]:
         )
 
 
-def _noise(noise: Noise) -> Iterator[str]:
+def _noise(noise: NoiseGain) -> Iterator[str]:
     yield ""
     yield from _wrapped(
         f"WHAT IT BUYS: full well {noise.full_well:.0f} e-, read noise {noise.read_noise:.2f} e- "

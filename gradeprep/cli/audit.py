@@ -10,7 +10,7 @@ import click
 
 from gradeprep import sidecar
 from gradeprep.cli import options
-from gradeprep.cli.working import stopping
+from gradeprep.cli.jobs import stopping
 from gradeprep.machine import processors
 from gradeprep.pipeline.audit import Verdict, audit_frame
 from gradeprep.runners import local

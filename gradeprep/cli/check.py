@@ -13,21 +13,21 @@ import yaml
 
 from gradeprep.checks.clipping import ClippingParams
 from gradeprep.checks.versus import Shift, compare
-from gradeprep.cli import options, pictured
+from gradeprep.cli import options, pictures
 from gradeprep.errors import GradeprepError, RequestError
+from gradeprep.model.documents.platereport import CheckDocument
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.judged import Checked
 from gradeprep.model.wording import filled
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.checking import run_checks
 from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options
 from gradeprep.pipeline.plateview import PlateAsk, open_plates
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed
 from gradeprep.review.checksheet import check_sheet
-from gradeprep.review.shown import Screen
+from gradeprep.review.screen import Screen
 
 __all__ = ["command"]
 
@@ -47,7 +47,7 @@ DEFAULT = ("sequence", "pixels", "clipping", "noise")
 @click.option("--against", metavar="PLATE", help="Compare noise and range with another plate.")
 @click.option("--against-space", metavar="NAME", help="Its colour space [as the plate's].")
 @click.option("--against-stops", type=options.STOPS, default=0.0, help="Its intended pull [0].")
-@pictured.options
+@pictures.options
 @options.config
 @options.frames
 @options.json_output
@@ -75,7 +75,7 @@ def command(
       gradeprep check scene.yaml --json
     """
     params = _settings(names, settings)
-    picture = pictured.PictureAsk.of(asked)
+    picture = pictures.PictureAsk.of(asked)
     if Path(plate).suffix.lower() in (".yaml", ".yml"):
         if picture is not None:
             raise click.UsageError("a picture shows one plate; name the plate, not a recipe")
@@ -104,7 +104,7 @@ def _settings(names: tuple[str, ...], settings: tuple[str, ...]) -> dict[str, An
     }
 
 
-def _recipe(path: Path, params: dict[str, Any] | None, wish: Options) -> Checked:
+def _recipe(path: Path, params: dict[str, Any] | None, wish: Options) -> CheckDocument:
     recipe = read_recipe(path)
     view = open_views(recipe, path.parent, wish)
     shots = {}
@@ -114,7 +114,7 @@ def _recipe(path: Path, params: dict[str, Any] | None, wish: Options) -> Checked
             shots[name] = run_checks(view(name), shot.checks if params is None else params)
         except GradeprepError as error:
             failed[name] = str(error.at(shot=name))
-    return Checked(shots=shots, failed=failed)
+    return CheckDocument(shots=shots, failed=failed)
 
 
 def _plate(
@@ -123,8 +123,8 @@ def _plate(
     asked: dict[str, Any],
     config: str | None,
     frames: FrameRange | None,
-    picture: pictured.PictureAsk | None,
-) -> Checked:
+    picture: pictures.PictureAsk | None,
+) -> CheckDocument:
     plates = {
         "plate": PlateAsk(plate=plate, space=asked["space"], stops=asked["stops"], frames=frames)
     }
@@ -142,11 +142,11 @@ def _plate(
     found = run_checks(views["plate"], params)
     if picture is not None and screen is not None:
         _draw(picture, views["plate"], screen, params.get("clipping"))
-    return Checked(shots={plate: found}, against=told)
+    return CheckDocument(shots={plate: found}, against=told)
 
 
 def _draw(
-    picture: pictured.PictureAsk, view: PlateView, screen: Screen, params: ClippingParams | None
+    picture: pictures.PictureAsk, view: PlateView, screen: Screen, params: ClippingParams | None
 ) -> None:
     assert isinstance(view, View)
     frame = view.frames.first
@@ -191,7 +191,7 @@ def _shift(shift: Shift) -> dict[str, Any]:
     }
 
 
-def _print(told: Checked) -> None:
+def _print(told: CheckDocument) -> None:
     for name, findings in told.shots.items():
         click.echo(name)
         for finding in findings:

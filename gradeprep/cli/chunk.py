@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from gradeprep.cli import options
-from gradeprep.cli.working import stopping
+from gradeprep.cli.jobs import stopping
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.farm.bundle import Bundle, load
 from gradeprep.farm.chunk import ChunkResult, run_chunk

@@ -11,7 +11,7 @@ import click
 
 from gradeprep import colour
 from gradeprep.cli import options
-from gradeprep.model.compensated import FORMATS, Compensated, Format
+from gradeprep.model.documents.compensation import FORMATS, CompensationDocument, Format
 from gradeprep.model.stops import valid_stops
 from gradeprep.onset.card import error_told, range_told
 from gradeprep.onset.compensation import Ask, Tolerance, prepare
@@ -116,7 +116,7 @@ def command(
     sys.exit(1 if told.refused else 0)
 
 
-def _lines(told: Compensated) -> Iterator[str]:
+def _lines(told: CompensationDocument) -> Iterator[str]:
     for one in told.files:
         yield one.file
         yield f"  off by {error_told(one)}"

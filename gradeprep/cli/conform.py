@@ -18,9 +18,9 @@ from gradeprep.conform.read import read_timeline
 from gradeprep.conform.recipe import recipe_text, write_recipe
 from gradeprep.errors import MissingPlateError
 from gradeprep.model import timecode
-from gradeprep.model.conformed import Conformed, Remark
+from gradeprep.model.documents.conform import ConformDocument, Remark
 from gradeprep.model.yamltext import parse_yaml
-from gradeprep.pipeline.asked import build
+from gradeprep.pipeline.recipefile import build
 
 __all__ = ["command"]
 
@@ -124,8 +124,8 @@ def _unused(
 
 def _document(
     timeline: Path, recipe: Path, found: Gathered, events: int, remarks: tuple[Remark, ...]
-) -> Conformed:
-    return Conformed(
+) -> ConformDocument:
+    return ConformDocument(
         timeline=str(timeline),
         recipe=str(recipe) if found.shots else None,
         events=events,
@@ -136,7 +136,7 @@ def _document(
     )
 
 
-def _print(told: Conformed, *, as_json: bool) -> None:
+def _print(told: ConformDocument, *, as_json: bool) -> None:
     for remark in told.remarks:
         click.echo(f"{remark.severity}  {remark}", err=True)
     if as_json:

@@ -9,12 +9,12 @@ from pathlib import Path
 import click
 
 from gradeprep.cli import options
-from gradeprep.cli.working import carry_out_plan, finish, told
+from gradeprep.cli.jobs import carry_out_plan, finish, remarks
 from gradeprep.demo import picture, story
 from gradeprep.demo.scenes import SIZE
 from gradeprep.machine import processors
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.runners.local import Local
 
 __all__ = ["command"]
@@ -44,7 +44,7 @@ def command(folder: Path, jobs: int | None, quiet: bool) -> None:
 
     story.shoot_film(folder, SIZE, tell)
     recipe = story.write_recipe(folder, SIZE)
-    here = Local(jobs or processors(), tell=told(quiet))
+    here = Local(jobs or processors(), tell=remarks(quiet))
     job = carry_out_plan(read_recipe(recipe), folder, Options(), engine=here, quiet=quiet)
     code = finish(job, as_json=False, quiet=True)
     judged = list(story.judge(job, folder, SIZE))

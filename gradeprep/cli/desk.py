@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from gradeprep.cli import options
-from gradeprep.cli.working import stopping
+from gradeprep.cli.jobs import stopping
 from gradeprep.errors import RequestError
 
 __all__ = ["command"]
@@ -40,7 +40,7 @@ def command(recipe: Path, port: int, no_open: bool, config: str | None) -> None:
       gradeprep desk scene.yaml
     """
     try:
-        from gradeprep.review.desk import app, guard, state
+        from gradeprep.review.desk import access, app, state
     except ModuleNotFoundError as error:
         if (error.name or "").partition(".")[0] not in ("starlette", "uvicorn", "anyio"):
             raise
@@ -50,7 +50,7 @@ def command(recipe: Path, port: int, no_open: bool, config: str | None) -> None:
         ) from error
     desk = state.Desk(recipe, config)
     listening = app.listen(port)
-    key = guard.Pass(f"{app.HOST}:{listening.getsockname()[1]}")
+    key = access.Pass(f"{app.HOST}:{listening.getsockname()[1]}")
     with stopping() as stop:
         click.echo(f"{recipe} is open at {key.address}")
         click.echo("Ctrl-C ends it.", err=True)

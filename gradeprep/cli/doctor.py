@@ -10,7 +10,7 @@ import click
 from gradeprep.cli import options
 from gradeprep.cli.requirements import faults
 from gradeprep.errors import GradeprepError
-from gradeprep.model.diagnosed import Diagnosed, LibraryTold
+from gradeprep.model.documents.diagnosis import DiagnosisDocument, LibraryDocument
 from gradeprep.plates import limits
 
 __all__ = ["command"]
@@ -38,10 +38,10 @@ def command(config: str | None, as_json: bool) -> None:
     sys.exit(1 if found.problems else 0)
 
 
-def _examined(config: str | None) -> Diagnosed:
+def _examined(config: str | None) -> DiagnosisDocument:
     """What is found, or the library without which nothing can be looked at."""
     try:
-        from gradeprep.cli.examine import examine
+        from gradeprep.cli.installation import examine
     except ImportError as error:
         for problem in faults():
             raise GradeprepError(problem.what, remedy=problem.remedy) from error
@@ -50,7 +50,7 @@ def _examined(config: str | None) -> Diagnosed:
     return examine(config)
 
 
-def _lines(found: Diagnosed) -> Iterator[tuple[str, str]]:
+def _lines(found: DiagnosisDocument) -> Iterator[tuple[str, str]]:
     memory = "" if found.memory_gib is None else f", {found.memory_gib:g} GiB of memory"
     plural = "" if found.processors == 1 else "s"
     yield "gradeprep", f"{found.program} on Python {found.python}, {found.system}"
@@ -72,5 +72,5 @@ def _lines(found: Diagnosed) -> Iterator[tuple[str, str]]:
         yield "", "nothing is wrong"
 
 
-def _versions(packages: Iterable[tuple[str, LibraryTold]]) -> str:
+def _versions(packages: Iterable[tuple[str, LibraryDocument]]) -> str:
     return ", ".join(f"{name} {told.version or 'absent'}" for name, told in packages)

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from gradeprep.cli.working import told
+from gradeprep.cli.jobs import remarks
 from gradeprep.errors import RequestError
 from gradeprep.machine import processors
 from gradeprep.runners.engine import Engine
@@ -55,7 +55,7 @@ def chosen(command: Callable[..., None]) -> Callable[..., None]:
         keys = (tls_ca, tls_cert, tls_key)
         engine: Engine
         if on == "local" and not any(keys):
-            tell = told(asked["quiet"] or asked["as_json"])
+            tell = remarks(asked["quiet"] or asked["as_json"])
             engine = Local(jobs or processors(), memory, tell=tell)
         else:
             _only_here(jobs=jobs, memory=memory)

@@ -14,12 +14,12 @@ from gradeprep.errors import GradeprepError
 from gradeprep.farm import bundle, makefile, openjd, slurm
 from gradeprep.farm.freeze import freeze
 from gradeprep.farm.rule import chunk_sizes
-from gradeprep.model.farmed import FarmedTold, Form, Manifest
+from gradeprep.model.bundle import FarmDocument, Form, Manifest
 from gradeprep.model.framerange import FrameRange
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.cost import PATIENCE, estimate
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.runners.claim import sidecar_is_ours
 
 __all__ = ["command"]
@@ -85,7 +85,7 @@ def command(
     frozen = freeze(plan, read, recipe, form=form, chunk=sizes)
     files = {**frozen.files, **_entry(form, frozen.manifest, name=recipe.stem, chunk=sizes)}
     bundle.save(out, files, programs=frozenset({"submit.sh"}))
-    told = FarmedTold(
+    told = FarmDocument(
         bundle=str(out),
         form=form,
         frames=sum(len(FrameRange.parse(m.frames)) for m in frozen.manifest.shots.values()),
@@ -127,7 +127,7 @@ def _entry(
     return slurm.files(manifest) if form == "sbatch" else makefile.files(manifest)
 
 
-def _line(told: FarmedTold) -> str:
+def _line(told: FarmDocument) -> str:
     how = {
         "openjd": "submit template.yaml with parameters.json",
         "sbatch": f"run {told.bundle}/submit.sh",

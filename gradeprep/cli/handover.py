@@ -14,8 +14,8 @@ from gradeprep.cli import options
 from gradeprep.cli.run import only
 from gradeprep.handover.decided import of_recipe, of_sidecars
 from gradeprep.handover.deliver import EVERY, deliver, parameters, prepare
-from gradeprep.model.handed import HandedOver
-from gradeprep.pipeline.asked import read_recipe
+from gradeprep.model.documents.handover import HandoverDocument
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.plugins.contracts import Decided
 
 __all__ = ["command"]
@@ -127,14 +127,14 @@ def _decided(told: tuple[Path, ...], shots: tuple[str, ...]) -> tuple[list[Decid
     return found, found[0].record.shot if len(found) == 1 else "handover"
 
 
-def _failures(done: HandedOver, *, lacking: bool) -> Iterator[str]:
+def _failures(done: HandoverDocument, *, lacking: bool) -> Iterator[str]:
     for refused in done.refused:
         yield refused.why
     if lacking or not done.files:
         yield from _left_out(done)
 
 
-def _lines(done: HandedOver, *, lacking: bool) -> Iterator[str]:
+def _lines(done: HandoverDocument, *, lacking: bool) -> Iterator[str]:
     for one in done.files:
         yield one.file
         yield f"  {one.proof}"
@@ -143,6 +143,6 @@ def _lines(done: HandedOver, *, lacking: bool) -> Iterator[str]:
         yield from (f"left out: {line}" for line in _left_out(done))
 
 
-def _left_out(done: HandedOver) -> Iterator[str]:
+def _left_out(done: HandoverDocument) -> Iterator[str]:
     for one in done.left_out:
         yield f"{one.form}: {f'{one.shot}: ' if one.shot else ''}{one.why}"

@@ -14,7 +14,7 @@ from gradeprep.cli import options
 from gradeprep.cli.advice import printable
 from gradeprep.errors import RequestError
 from gradeprep.meters import labels
-from gradeprep.model.advised import Ceiling, Scene
+from gradeprep.model.documents.headroom import SceneBrightness, SceneCeiling
 from gradeprep.onset import headroom, readings
 from gradeprep.onset.present import Present
 from gradeprep.onset.sensor import SensorModel
@@ -183,7 +183,7 @@ def _asked(asked: dict[str, Any]) -> headroom.Asked:
     )
 
 
-def _scene(asked: dict[str, Any]) -> Scene:
+def _scene(asked: dict[str, Any]) -> SceneBrightness:
     ways = {
         "--bright-stops": asked["bright_stops"] is not None,
         "--grey and --bright": asked["grey"] is not None or asked["bright"] is not None,
@@ -196,7 +196,7 @@ def _scene(asked: dict[str, Any]) -> Scene:
         )
         raise click.UsageError(f"{what}; give one of: {'; '.join(ways)}")
     if ways["--bright-stops"]:
-        return Scene(bright=asked["bright_stops"], how="stated")
+        return SceneBrightness(bright=asked["bright_stops"], how="stated")
     if ways["--grey and --bright"]:
         if asked["grey"] is None or asked["bright"] is None:
             raise click.UsageError("two readings belong together; give --grey and --bright")
@@ -217,10 +217,10 @@ def _scene(asked: dict[str, Any]) -> Scene:
     return measured_scene(_plate(asked, "plate"), grey=grey, bright=bright)
 
 
-def _ceiling(asked: dict[str, Any]) -> Ceiling:
+def _ceiling(asked: dict[str, Any]) -> SceneCeiling:
     if asked["clip"] is not None:
         _not_idle(asked)
-        return Ceiling(stops=asked["clip"], source="stated", how="stated")
+        return SceneCeiling(stops=asked["clip"], source="stated", how="stated")
     if asked["plate"] is not None:
         from gradeprep.onset.testplate import measured_ceiling
 
@@ -242,7 +242,7 @@ def _not_idle(asked: dict[str, Any]) -> None:
         raise click.UsageError("--clip states what --space would tell; give one of them")
 
 
-def _sensor(asked: dict[str, Any], ceiling: Ceiling) -> tuple[SensorModel, str] | None:
+def _sensor(asked: dict[str, Any], ceiling: SceneCeiling) -> tuple[SensorModel, str] | None:
     full_well, read_noise = asked["full_well"], asked["read_noise"]
     if asked["noise_plate"] is not None:
         if full_well is not None or read_noise is not None:

@@ -9,17 +9,22 @@ from typing import Any
 import click
 import yaml
 
-from gradeprep.cli import options, pictured
+from gradeprep.cli import options, pictures
 from gradeprep.errors import RequestError
+from gradeprep.model.documents.platereport import (
+    CurveDocument,
+    MeasureDocument,
+    SceneDocument,
+    SceneShot,
+)
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.judged import CurveTold, Measured, SceneTold, ShotTold
 from gradeprep.model.record import Reading
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.metering import OverTime, read_frames, read_plate
 from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options
 from gradeprep.pipeline.plateview import PlateAsk, open_plates
-from gradeprep.pipeline.rewrite import rewrite
+from gradeprep.pipeline.recipefile import read_recipe
+from gradeprep.pipeline.recipeupdate import rewrite
 from gradeprep.pipeline.scenery import Scenery, measure_scene, undecided
 from gradeprep.pipeline.view import View
 from gradeprep.plates import atomic
@@ -46,7 +51,7 @@ __all__ = ["command"]
 )
 @click.option("--hero", metavar="SHOT", help="Shot that the others are brought to [the first].")
 @click.option("--write", is_flag=True, help="Write the scene's stops into the recipe.")
-@pictured.options
+@pictures.options
 @options.config
 @options.frames
 @options.json_output
@@ -73,7 +78,7 @@ def command(
       gradeprep measure hot/quay.####.exr --meter average --per-frame --space ACEScct
       gradeprep measure --scene scene.yaml --hero quay_0100
     """
-    picture = pictured.PictureAsk.of(asked)
+    picture = pictures.PictureAsk.of(asked)
     if scene is not None:
         if picture is not None:
             raise click.UsageError("a picture shows one plate, and a scene has several")
@@ -94,8 +99,8 @@ def _plate(
     asked: dict[str, Any],
     config: str | None,
     frames: FrameRange | None,
-    picture: pictured.PictureAsk | None,
-) -> Measured:
+    picture: pictures.PictureAsk | None,
+) -> MeasureDocument:
     params = _params(asked)
     plates = {"plate": PlateAsk(plate=plate, space=asked["space"], frames=frames)}
     if asked["reference"] is not None:
@@ -114,7 +119,7 @@ def _plate(
         seen: dict[str, Any] = {"readings": over_time.readings, "curve": over_time.curve}
     else:
         reading = read_plate(view, asked["meter"], params)
-        told = Measured(plate=plate, space=view.space, reading=reading)
+        told = MeasureDocument(plate=plate, space=view.space, reading=reading)
         seen = {"reading": reading}
     if picture is not None and screen is not None:
         assert isinstance(view, View)
@@ -136,17 +141,19 @@ def _params(asked: dict[str, Any]) -> dict[str, Any]:
     return params
 
 
-def _told_over_time(plate: str, space: str, read: OverTime) -> Measured:
-    curve = CurveTold(
+def _told_over_time(plate: str, space: str, read: OverTime) -> MeasureDocument:
+    curve = CurveDocument(
         keys=dict(read.curve.keys),
         segments=tuple(f"{s.kind} {s.first}-{s.last}" for s in read.curve.segments),
         flicker=read.curve.flicker,
         warnings=read.curve.warnings,
     )
-    return Measured(plate=plate, space=space, frames=read.readings, failed=read.failed, curve=curve)
+    return MeasureDocument(
+        plate=plate, space=space, frames=read.readings, failed=read.failed, curve=curve
+    )
 
 
-def _print(told: Measured) -> None:
+def _print(told: MeasureDocument) -> None:
     if told.reading is not None:
         _print_reading(told.reading)
     for frame, reading in told.frames.items():
@@ -214,12 +221,12 @@ def _scene(path: Path, hero: str | None, write: bool, wish: Options, as_json: bo
     return 0
 
 
-def _told_scene(solved: Scenery) -> SceneTold:
+def _told_scene(solved: Scenery) -> SceneDocument:
     scene = solved.scene
-    return SceneTold(
+    return SceneDocument(
         hero=scene.hero,
         shots={
-            name: ShotTold(stops=shot.stops, sigma=shot.sigma, pairs=solved.pairs[name])
+            name: SceneShot(stops=shot.stops, sigma=shot.sigma, pairs=solved.pairs[name])
             for name, shot in scene.shots.items()
         },
         outliers=tuple(

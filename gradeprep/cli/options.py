@@ -33,7 +33,7 @@ __all__ = [
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-class _Frames(click.ParamType[FrameRange]):
+class _FrameRangeType(click.ParamType[FrameRange]):
     name = "range"
 
     def convert(self, value: Any, param: Any, ctx: Any) -> FrameRange:
@@ -92,7 +92,7 @@ def _pairs(text: str) -> list[tuple[str, str]]:
     return pairs
 
 
-FRAMES = _Frames()
+FRAMES = _FrameRangeType()
 STOPS = _Stops()
 STOPS_OR_KEYS = _Stops(keys=True)
 

@@ -11,14 +11,14 @@ import click
 from gradeprep.cli import options
 from gradeprep.cli.run import only
 from gradeprep.machine import processors
-from gradeprep.model.costed import Cost
+from gradeprep.model.documents.cost import Cost
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.order import StageOrder
 from gradeprep.model.record import PlateRecord
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.cost import PATIENCE, estimate
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan, ShotPlan, plan_json
+from gradeprep.pipeline.recipefile import read_recipe
 
 __all__ = ["command"]
 

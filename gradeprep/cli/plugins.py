@@ -9,9 +9,9 @@ import click
 
 from gradeprep.cli import options
 from gradeprep.errors import PluginError
-from gradeprep.model.listed import Listed, ParameterTold, PluginTold
+from gradeprep.model.documents.plugins import ParameterDocument, PluginDocument, PluginsDocument
+from gradeprep.plugins.contractcheck import KINDS
 from gradeprep.plugins.contracts import API
-from gradeprep.plugins.kept import KINDS
 from gradeprep.plugins.parameters import described
 from gradeprep.plugins.registry import Entry, installed
 
@@ -37,7 +37,7 @@ def command(verbose: bool, as_json: bool) -> None:
     entries = installed().entries
     told = [_told(entry) for kind in KINDS for entry in entries if entry.kind == kind]
     if as_json:
-        listed = Listed(api=API, plugins=tuple(told))
+        listed = PluginsDocument(api=API, plugins=tuple(told))
         click.echo(listed.model_dump_json(by_alias=True, indent=1))
         return
     rows = [(one.name, one.kind, one.source) for one in told]
@@ -48,8 +48,8 @@ def command(verbose: bool, as_json: bool) -> None:
                 click.echo(f"    {line}")
 
 
-def _told(entry: Entry) -> PluginTold:
-    one = PluginTold(
+def _told(entry: Entry) -> PluginDocument:
+    one = PluginDocument(
         name=entry.name, kind=entry.kind[:-1], source=entry.source, target=entry.target
     )
     try:
@@ -60,13 +60,13 @@ def _told(entry: Entry) -> PluginTold:
     return one.model_copy(update=told)
 
 
-def _parameters(parameters: Sequence[ParameterTold]) -> Iterator[str]:
+def _parameters(parameters: Sequence[ParameterDocument]) -> Iterator[str]:
     rows = [(one.name, one.type, _default(one)) for one in parameters]
     for cells, one in zip(_columns(rows), parameters, strict=True):
         yield f"{cells}  {one.description}"
 
 
-def _default(one: ParameterTold) -> str:
+def _default(one: ParameterDocument) -> str:
     if one.required:
         return "needed"
     return "-" if one.default is None else json.dumps(one.default)

@@ -9,12 +9,12 @@ from typing import Any
 import click
 
 from gradeprep.cli import options
-from gradeprep.cli.working import carry_out, told
+from gradeprep.cli.jobs import carry_out, remarks
 from gradeprep.machine import processors
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import COMPRESSIONS, TYPES
-from gradeprep.pipeline.asked import build
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import build
 from gradeprep.pipeline.single import PullAsk, recipe_of
 from gradeprep.runners.local import Local
 
@@ -74,5 +74,5 @@ def command(
     """
     recipe = build(recipe_of(plate, out, PullAsk(**asked)))
     wish = Options(config, frames, overwrite, resume)
-    here = Local(jobs or processors(), memory, tell=told(quiet or as_json))
+    here = Local(jobs or processors(), memory, tell=remarks(quiet or as_json))
     sys.exit(carry_out(recipe, Path(), wish, engine=here, quiet=quiet, as_json=as_json))

@@ -71,9 +71,9 @@ def command(
     Example:
       gradeprep report film/recipe.yaml -o report.html
     """
-    from gradeprep.review.gathered import gather
-    from gradeprep.review.pictured import Wish
+    from gradeprep.review.pictures import Wish
     from gradeprep.review.report import entries, page
+    from gradeprep.review.reportdata import gather
 
     _may_write(path, sources, overwrite=overwrite)
     wish = Wish(display=display, view=view, look=_look(look, look_space), side=side)

@@ -8,7 +8,7 @@ from importlib import metadata
 from packaging.requirements import Requirement
 from packaging.version import Version
 
-from gradeprep.model.diagnosed import Problem
+from gradeprep.model.documents.diagnosis import Problem
 
 __all__ = ["faults", "floor", "installed_version", "requirements", "too_old"]
 

@@ -11,9 +11,9 @@ from pathlib import Path
 
 import click
 
-from gradeprep import lastwords, sidecar
+from gradeprep import crashreport, sidecar
 from gradeprep.cli import options
-from gradeprep.cli.working import stopping
+from gradeprep.cli.jobs import stopping
 from gradeprep.errors import OutputRefusedError
 from gradeprep.machine import processors
 from gradeprep.model.shot import ShotDocument
@@ -55,7 +55,7 @@ def command(
     record = sidecar.load(sidecar_path)
     document = undone(record, out)
     with stopping() as stop, _claimed(document, overwrite=overwrite):
-        lastwords.begun()
+        crashreport.begun()
         work = local.run(document, run_frame, jobs=jobs or processors(), memory=memory, stop=stop)
         outcomes = list(work)
     failed = [outcome for outcome in outcomes if isinstance(outcome, Failed)]

@@ -10,12 +10,12 @@ import click
 
 from gradeprep.cli import options
 from gradeprep.cli.engines import chosen
-from gradeprep.cli.working import carry_out
+from gradeprep.cli.jobs import carry_out
 from gradeprep.errors import RequestError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import Recipe
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.runners.engine import Engine
 
 __all__ = ["command", "only"]

@@ -9,34 +9,34 @@ import click
 from pydantic import TypeAdapter
 
 from gradeprep import sidecar
-from gradeprep.model.advised import Advised
-from gradeprep.model.compensated import Compensated
-from gradeprep.model.conformed import Conformed
-from gradeprep.model.costed import Cost
-from gradeprep.model.diagnosed import Diagnosed
-from gradeprep.model.farmed import FarmedTold, Manifest, SealedTold
-from gradeprep.model.handed import HandedOver
-from gradeprep.model.judged import Checked, Measured, SceneTold
-from gradeprep.model.listed import Listed
+from gradeprep.model.bundle import FarmDocument, Manifest, SealDocument
+from gradeprep.model.documents.compensation import CompensationDocument
+from gradeprep.model.documents.conform import ConformDocument
+from gradeprep.model.documents.cost import Cost
+from gradeprep.model.documents.diagnosis import DiagnosisDocument
+from gradeprep.model.documents.handover import HandoverDocument
+from gradeprep.model.documents.headroom import HeadroomDocument
+from gradeprep.model.documents.platereport import CheckDocument, MeasureDocument, SceneDocument
+from gradeprep.model.documents.plugins import PluginsDocument
 from gradeprep.model.recipeschema import recipe_schema
-from gradeprep.pipeline.asked import kinds
+from gradeprep.pipeline.recipefile import kinds
 
 __all__ = ["DOCUMENTS", "command"]
 
 DOCUMENTS: dict[str, Any] = {
-    "measure": Measured,
-    "scene": SceneTold,
-    "check": Checked,
-    "headroom": Advised,
-    "compensate": Compensated,
-    "conform": Conformed,
-    "handover": HandedOver,
-    "doctor": Diagnosed,
+    "measure": MeasureDocument,
+    "scene": SceneDocument,
+    "check": CheckDocument,
+    "headroom": HeadroomDocument,
+    "compensate": CompensationDocument,
+    "conform": ConformDocument,
+    "handover": HandoverDocument,
+    "doctor": DiagnosisDocument,
     "cost": Cost,
     "bundle": Manifest,
-    "farm": FarmedTold,
-    "seal": SealedTold,
-    "plugins": Listed,
+    "farm": FarmDocument,
+    "seal": SealDocument,
+    "plugins": PluginsDocument,
 }
 
 

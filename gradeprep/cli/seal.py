@@ -15,7 +15,7 @@ from gradeprep.farm.gather import Gathered, gather
 from gradeprep.farm.openjdlines import Talk
 from gradeprep.farm.places import Places, read_places
 from gradeprep.machine import processors
-from gradeprep.model.farmed import SealedTold, ShotSealed
+from gradeprep.model.bundle import SealDocument, SealedShot
 
 __all__ = ["command"]
 
@@ -74,23 +74,23 @@ def command(
             click.echo(f"{name}: {found.frames} frames; {found.sidecar}")
         code = max(code, exit_code)
     if as_json:
-        click.echo(SealedTold(shots=told).model_dump_json(by_alias=True, indent=1))
+        click.echo(SealDocument(shots=told).model_dump_json(by_alias=True, indent=1))
     sys.exit(code)
 
 
 def _sealed(
     bundle: Bundle, name: str, places: Places, *, partial: bool, jobs: int
-) -> tuple[ShotSealed, int]:
+) -> tuple[SealedShot, int]:
     """What was found of a shot, and the exit code it asks for."""
     try:
         found = gather(bundle, name, places=places, partial=partial, jobs=jobs)
     except GradeprepError as error:
-        return ShotSealed(error=str(error.at(shot=name))), error.exit_code
+        return SealedShot(error=str(error.at(shot=name))), error.exit_code
     return _told(found), 0 if found.complete else 1
 
 
-def _told(found: Gathered) -> ShotSealed:
-    return ShotSealed(
+def _told(found: Gathered) -> SealedShot:
+    return SealedShot(
         sidecar=None if found.sidecar is None else str(found.sidecar),
         frames=len(found.frames),
         missing=str(found.missing),
@@ -98,7 +98,7 @@ def _told(found: Gathered) -> ShotSealed:
     )
 
 
-def _lines(name: str, found: ShotSealed, folder: Path) -> list[str]:
+def _lines(name: str, found: SealedShot, folder: Path) -> list[str]:
     """What is not as it should be, one line each."""
     lines = [found.error] if found.error else []
     for frames, what in ((found.missing, "not made yet"), (found.wrong, "not as recorded")):

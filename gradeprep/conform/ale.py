@@ -19,7 +19,7 @@ from gradeprep.conform.timeline import (
 )
 from gradeprep.errors import RequestError
 from gradeprep.model import timecode
-from gradeprep.model.conformed import Cdl, Remark
+from gradeprep.model.documents.conform import CdlDocument, Remark
 
 __all__ = ["read"]
 
@@ -138,7 +138,7 @@ def _length(text: str, nominal: int) -> int | None:
     return timecode.count(text.replace(";", ":"), nominal)
 
 
-def _cdl(row: Mapping[str, str]) -> tuple[Cdl | None, str]:
+def _cdl(row: Mapping[str, str]) -> tuple[CdlDocument | None, str]:
     whole = numbers_in(row.get("CDL", ""))
     sop = numbers_in(row["ASC_SOP"]) if "ASC_SOP" in row else whole[:9]
     saturation = numbers_in(row.get("ASC_SAT", "")) or whole[9:10]

@@ -17,7 +17,7 @@ from fractions import Fraction
 from typing import Literal
 
 from gradeprep.conform.timeline import LABEL, Event, Timeline, cdl_of, name_of_path, numbers_in
-from gradeprep.model.conformed import Cdl, Remark
+from gradeprep.model.documents.conform import CdlDocument, Remark
 
 __all__ = ["read"]
 
@@ -210,7 +210,7 @@ class _Reader:
             cdl=cdl,
         )
 
-    def cdl(self, draft: _Draft) -> Cdl | None:
+    def cdl(self, draft: _Draft) -> CdlDocument | None:
         if draft.sop is None and draft.saturation is None:
             return None
         cdl, why = cdl_of(draft.sop, draft.saturation)

@@ -14,7 +14,7 @@ from typing import Any
 
 from gradeprep.conform.timeline import cdl_of, numbers_in
 from gradeprep.errors import GradeprepError, RequestError
-from gradeprep.model.conformed import Cdl
+from gradeprep.model.documents.conform import CdlDocument
 from gradeprep.model.stops import stops_from, valid_stops
 from gradeprep.plates.regular import asked_for
 
@@ -99,7 +99,7 @@ def _tag(node: ET.Element) -> str:
     return node.tag.rpartition("}")[2]
 
 
-def _cdl(node: ET.Element) -> Cdl:
+def _cdl(node: ET.Element) -> CdlDocument:
     told: dict[str, list[float]] = {}
     for child in node:
         for value in child:
@@ -126,7 +126,7 @@ def _numbers(node: ET.Element, wanted: int) -> list[float]:
     return numbers
 
 
-def _cdl_gains(cdl: Cdl) -> ChannelStops:
+def _cdl_gains(cdl: CdlDocument) -> ChannelStops:
     if max(map(abs, cdl.offset)) > 0:
         raise RequestError(f"has an offset of {_shown(cdl.offset)}: no plain gain")
     if max(abs(power - 1) for power in cdl.power) > _CLOSE:
@@ -163,7 +163,7 @@ def _clf_gains(path: Path) -> ChannelStops:
     return gains[0], gains[1], gains[2]
 
 
-def _checked(step: Any) -> Cdl:
+def _checked(step: Any) -> CdlDocument:
     sop = (*step.getSlope(), *step.getOffset(), *step.getPower())
     cdl, why = cdl_of(sop, step.getSat())
     if cdl is None:

@@ -10,7 +10,7 @@ from gradeprep.conform.library import Library, Plate
 from gradeprep.conform.match import Match, match
 from gradeprep.conform.span import Span, moved, present, span_at
 from gradeprep.conform.timeline import Event, Timeline
-from gradeprep.model.conformed import EventTold, Remark
+from gradeprep.model.documents.conform import EventDocument, Remark
 from gradeprep.model.framerange import FrameRange
 
 __all__ = ["Gathered", "Use", "gather"]
@@ -31,7 +31,7 @@ class Use:
 
     plate: Plate
     frames: FrameRange
-    events: tuple[EventTold, ...]
+    events: tuple[EventDocument, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class Gathered:
 class _Placed:
     plate: Plate
     frames: FrameRange
-    told: EventTold
+    told: EventDocument
 
 
 def gather(
@@ -110,9 +110,9 @@ def _lacking(event: Event, span: Span, used: FrameRange, plate: Plate) -> Iterat
 
 def _told(
     event: Event, found: Match, span: Span, used: FrameRange, handles: tuple[int, int]
-) -> EventTold:
+) -> EventDocument:
     record = None if event.record is None else (str(event.record[0]), str(event.record[1]))
-    return EventTold(
+    return EventDocument(
         event=event.number,
         line=event.line,
         reel=_clean(event.reel),

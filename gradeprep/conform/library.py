@@ -15,7 +15,7 @@ from pathlib import Path
 from gradeprep.conform.timeline import name_of_path
 from gradeprep.errors import GradeprepError, MissingPlateError, PlateError
 from gradeprep.model import timecode
-from gradeprep.model.conformed import Remark
+from gradeprep.model.documents.conform import Remark
 from gradeprep.model.frame import Layout
 from gradeprep.plates import files
 from gradeprep.plates.sequence import Sequence, plates_in

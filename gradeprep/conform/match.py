@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from gradeprep.conform.library import Plate, names_of
 from gradeprep.conform.span import Span, present, span_at
 from gradeprep.conform.timeline import Event
-from gradeprep.model.conformed import Remark
+from gradeprep.model.documents.conform import Remark
 
 __all__ = ["Match", "match"]
 

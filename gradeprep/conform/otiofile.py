@@ -18,7 +18,7 @@ import opentimelineio as otio
 from gradeprep.conform.timeline import Event, Timeline, cdl_of, name_of_path
 from gradeprep.errors import RequestError
 from gradeprep.model import timecode
-from gradeprep.model.conformed import Cdl, Remark
+from gradeprep.model.documents.conform import CdlDocument, Remark
 
 __all__ = ["read"]
 
@@ -185,7 +185,7 @@ def _numbered(media: Any, offset: int | None) -> int | None:
     return int(media.start_frame + offset * media.frame_step)
 
 
-def _cdl(metadata: Any) -> tuple[Cdl | None, str]:
+def _cdl(metadata: Any) -> tuple[CdlDocument | None, str]:
     kept = metadata.get("cdl", {})
     if not hasattr(kept, "get") or not kept:
         return None, ""

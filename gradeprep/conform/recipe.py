@@ -9,7 +9,7 @@ from pathlib import Path
 from gradeprep.conform.decision import ChannelStops
 from gradeprep.conform.gather import Gathered, Use
 from gradeprep.errors import OutputRefusedError
-from gradeprep.model.conformed import EventTold
+from gradeprep.model.documents.conform import EventDocument
 from gradeprep.pipeline.yamledit import flow
 from gradeprep.plates import atomic
 
@@ -92,7 +92,7 @@ def _shot(
         yield f"        - {flow(told)}"
 
 
-def _comment(event: EventTold) -> str:
+def _comment(event: EventDocument) -> str:
     where = f"event {event.event}" + ("" if event.line is None else f" (line {event.line})")
     name = " ".join((event.clip or event.reel).split())
     before, after = event.handles

@@ -13,7 +13,7 @@ from fractions import Fraction
 from gradeprep.conform.library import Plate, Run
 from gradeprep.conform.timeline import Event, Point
 from gradeprep.model import timecode
-from gradeprep.model.conformed import Remark
+from gradeprep.model.documents.conform import Remark
 from gradeprep.model.framerange import FrameRange
 
 __all__ = ["Span", "moved", "present", "span_at"]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from gradeprep.model.conformed import Cdl, Remark
+from gradeprep.model.documents.conform import CdlDocument, Remark
 
 __all__ = ["LABEL", "Event", "Timeline", "cdl_of", "name_of_path", "numbers_in"]
 
@@ -60,7 +60,7 @@ class Event:
     tail: int = 0
     offset: int | None = None
     first: int | None = None
-    cdl: Cdl | None = None
+    cdl: CdlDocument | None = None
 
     @property
     def name(self) -> str:
@@ -89,7 +89,7 @@ def numbers_in(text: str) -> list[float]:
     return [float(number) for number in _NUMBER.findall(text)]
 
 
-def cdl_of(sop: Iterable[float] | None, saturation: float | None) -> tuple[Cdl | None, str]:
+def cdl_of(sop: Iterable[float] | None, saturation: float | None) -> tuple[CdlDocument | None, str]:
     """An ASC CDL of nine numbers and a saturation, or the reason why it is none.
 
     Legal are a slope of zero or more, a power over zero, a saturation of zero or more, all finite
@@ -108,7 +108,7 @@ def cdl_of(sop: Iterable[float] | None, saturation: float | None) -> tuple[Cdl |
         return None, f"power {min(power):g} is not over 0"
     if sat < 0:
         return None, f"saturation {sat:g} is negative"
-    return Cdl.model_validate(
+    return CdlDocument.model_validate(
         {"slope": slope, "offset": offset, "power": power, "saturation": sat}
     ), ""
 

@@ -23,7 +23,7 @@ from gradeprep.errors import WriteError
 from gradeprep.model.stops import GREY, gain
 from gradeprep.plates.atomic import publish
 
-__all__ = ["Row", "contact_sheet", "display"]
+__all__ = ["SheetRow", "contact_sheet", "display"]
 
 Pixels = npt.NDArray[np.uint8]
 """Display-referred sRGB, H x W x 3."""
@@ -41,7 +41,7 @@ _FONTS = ("DroidSans", "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class SheetRow:
     """One shot on the sheet; the pictures are H x W x 3 float32, scene-linear AP1, of one size.
 
     Attributes:
@@ -61,7 +61,7 @@ class Row:
     notes: tuple[str, ...] = ()
 
 
-def contact_sheet(rows: Sequence[Row], path: Path, *, brighten: float = 6.0) -> None:
+def contact_sheet(rows: Sequence[SheetRow], path: Path, *, brighten: float = 6.0) -> None:
     """Write the sheet as an 8-bit sRGB PNG.
 
     Args:
@@ -117,20 +117,20 @@ def _left(column: int) -> int:
     return _MARGIN + column * (_WIDTH + _GAP)
 
 
-def _picture_height(row: Row) -> int:
+def _picture_height(row: SheetRow) -> int:
     height, width, _ = row.as_shot.shape
     return int(_WIDTH * height / width)
 
 
-def _piece_height(row: Row) -> int:
+def _piece_height(row: SheetRow) -> int:
     return int(_WIDTH * row.shadow[3] / row.shadow[2])
 
 
-def _row_height(row: Row) -> int:
+def _row_height(row: SheetRow) -> int:
     return _picture_height(row) + _GAP // 2 + _piece_height(row) + _FOOT
 
 
-def _lay_pictures(sheet: Pixels, row: Row, top: int, brighten: float) -> None:
+def _lay_pictures(sheet: Pixels, row: SheetRow, top: int, brighten: float) -> None:
     x, y, width, height = row.shadow
     below = top + _picture_height(row) + _GAP // 2
     for column, picture in enumerate((row.as_shot, row.normalized, row.normal)):
@@ -156,7 +156,7 @@ def _enlarged(picture: Pixels, size: tuple[int, int]) -> Pixels:
     return enlarged
 
 
-def _outline(picture: Pixels, row: Row) -> None:
+def _outline(picture: Pixels, row: SheetRow) -> None:
     """A thin frame around the piece that is enlarged below."""
     scale = _WIDTH / row.as_shot.shape[1]
     x, y, width, height = (round(value * scale) for value in row.shadow)
@@ -169,7 +169,7 @@ def _outline(picture: Pixels, row: Row) -> None:
         line[...] = _FRAME
 
 
-def _lay_words(page: Any, row: Row, top: int, brighten: float) -> None:
+def _lay_words(page: Any, row: SheetRow, top: int, brighten: float) -> None:
     below = top + _picture_height(row) + _GAP // 2
     _write(page, row.name, (_left(0), below + 24), 22, _LIGHT)
     for index, note in enumerate(row.notes):

@@ -20,7 +20,7 @@ from gradeprep.demo.chart import Rect, place
 from gradeprep.demo.sensor import CAMERA, Picture, Sensor
 from gradeprep.model.stops import LIMIT
 
-__all__ = ["SHOTS", "SIZE", "Scene", "ShotTruth", "Size", "loft", "quay", "shoot", "slipway"]
+__all__ = ["SHOTS", "SIZE", "DemoScene", "ShotTruth", "Size", "loft", "quay", "shoot", "slipway"]
 
 Size = tuple[int, int]
 """Width and height in pixels; the pictures are composed for 16:9."""
@@ -30,7 +30,7 @@ SIZE: Size = (480, 270)
 
 
 @dataclass(frozen=True, slots=True)
-class Scene:
+class DemoScene:
     """One moment in front of the camera.
 
     Attributes:
@@ -48,20 +48,20 @@ class Scene:
     shadow: Rect
 
 
-Painter = Callable[[Size, int], Scene]
+Painter = Callable[[Size, int], DemoScene]
 
 
-def slipway(size: Size = SIZE, frame: int = 0) -> Scene:
+def slipway(size: Size = SIZE, frame: int = 0) -> DemoScene:
     """A planked hull on a slipway at noon; ``frame`` counts from 0."""
     return _scene("slipway_010", size, frame)
 
 
-def loft(size: Size = SIZE, frame: int = 0) -> Scene:
+def loft(size: Size = SIZE, frame: int = 0) -> DemoScene:
     """A sail loft by a window; ``frame`` counts from 0."""
     return _scene("loft_020", size, frame)
 
 
-def quay(size: Size = SIZE, frame: int = 0) -> Scene:
+def quay(size: Size = SIZE, frame: int = 0) -> DemoScene:
     """A moored boat at a quay, at dusk; ``frame`` counts from 0."""
     return _scene("quay_030", size, frame)
 
@@ -105,7 +105,7 @@ class ShotTruth:
         """The pull, in stops, that brings a frame of the hot shot to normal exposure."""
         return -(self.stops + self.light(frame))
 
-    def scene(self, frame: int, size: Size = SIZE) -> Scene:
+    def scene(self, frame: int, size: Size = SIZE) -> DemoScene:
         """The scene at a frame, without the change of the light."""
         return self.painter(size, frame - self.first)
 
@@ -161,7 +161,7 @@ _PAINTINGS = {
 
 
 @lru_cache(maxsize=4)  # hot and normal exposure see the same moment, one after the other
-def _scene(name: str, size: Size, frame: int) -> Scene:
+def _scene(name: str, size: Size, frame: int) -> DemoScene:
     width, height = size
     if height < 54 or not 1.7 <= width / height <= 1.85:
         raise ValueError(
@@ -174,4 +174,4 @@ def _scene(name: str, size: Size, frame: int) -> Scene:
     targets = place(canvas.picture, corner=corner, patch=height // 27)
     canvas.picture.setflags(write=False)
     x, y, side_by, down = (round(value * height) for value in painting.SHADOW)
-    return Scene(name, canvas.picture, targets.card, targets.patches, (x, y, side_by, down))
+    return DemoScene(name, canvas.picture, targets.card, targets.patches, (x, y, side_by, down))

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gradeprep import colour
-from gradeprep.demo.picture import Row
+from gradeprep.demo.picture import SheetRow
 from gradeprep.demo.scenes import SHOTS, ShotTruth, Size, shoot
 from gradeprep.errors import OutputRefusedError
 from gradeprep.model.frame import Frame, Part
@@ -53,7 +53,7 @@ class Judged:
     applied: tuple[float, float]
     error: float
     noise: float
-    row: Row
+    row: SheetRow
 
 
 def shoot_film(folder: Path, size: Size, tell: Callable[[str], None]) -> None:
@@ -260,8 +260,8 @@ def _row(
     size: Size,
     pictures: tuple[Picture, Picture],
     noise: float,
-) -> Row:
-    return Row(
+) -> SheetRow:
+    return SheetRow(
         name=shot.name,
         as_shot=_decoded(files.read(_hot(folder, shot, frame)), _SPACES[shot.name]),
         normalized=pictures[0],

@@ -18,7 +18,7 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from gradeprep.errors import OutputRefusedError, RequestError, WriteError
-from gradeprep.model.farmed import Manifest
+from gradeprep.model.bundle import Manifest
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.shot import ShotDocument
 from gradeprep.plates.regular import content

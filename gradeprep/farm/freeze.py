@@ -12,7 +12,7 @@ from pathlib import Path, PurePath
 from gradeprep.farm import handshake
 from gradeprep.farm.bundle import MANIFEST, text_of
 from gradeprep.farm.roots import roots
-from gradeprep.model.farmed import ChunkOrder, Form, Manifest, RecipeMark, ShotMark
+from gradeprep.model.bundle import ChunkOrder, Form, Manifest, RecipeMark, ShotMark
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import Recipe
 from gradeprep.model.shot import ShotDocument, relocate

@@ -9,11 +9,11 @@ from pathlib import Path
 
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.farm.places import Places
-from gradeprep.model.farmed import Manifest
+from gradeprep.model.bundle import Manifest
 from gradeprep.model.order import digest_of
 from gradeprep.model.recipe import Recipe
 from gradeprep.model.shot import ShotDocument
-from gradeprep.pipeline.asked import read_recipe
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.runners.versions import differing, stages_of
 
 __all__ = ["asked_digest", "refuse_changed_recipe", "refuse_other_versions", "text_digest"]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import textwrap
 
-from gradeprep.model.farmed import Manifest
+from gradeprep.model.bundle import Manifest
 
 __all__ = ["files"]
 

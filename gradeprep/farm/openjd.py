@@ -15,7 +15,7 @@ from typing import Any
 
 import yaml
 
-from gradeprep.model.farmed import Manifest
+from gradeprep.model.bundle import Manifest
 from gradeprep.model.framerange import FrameRange
 
 __all__ = ["files", "template"]

@@ -16,7 +16,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from gradeprep import sidecar
-from gradeprep.model.farmed import Part
+from gradeprep.model.bundle import Part
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.shot import FrameEntry
 from gradeprep.plates import atomic

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath, PurePosixPath, PureWindowsPath
 
 from gradeprep.errors import OutputRefusedError, RequestError
-from gradeprep.model.farmed import Manifest
+from gradeprep.model.bundle import Manifest
 from gradeprep.model.shot import ShotDocument, relocate
 
 __all__ = ["Places", "placed", "read_places", "refuse_merged"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from gradeprep.model.costed import Cost
+from gradeprep.model.documents.cost import Cost
 
 __all__ = ["SECONDS", "UNMEASURED", "chunk_sizes"]
 

@@ -6,7 +6,7 @@ folders come in as arguments: no name of anybody's is ever read by a shell.
 
 from __future__ import annotations
 
-from gradeprep.model.farmed import Manifest
+from gradeprep.model.bundle import Manifest
 
 __all__ = ["files"]
 

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from gradeprep.errors import RequestError
 from gradeprep.handover.media import Media, media_of
 from gradeprep.model import timecode
-from gradeprep.model.conformed import EventTold
+from gradeprep.model.documents.conform import EventDocument
 from gradeprep.model.framerange import FrameRange
 from gradeprep.plugins.contracts import Decided
 
@@ -53,7 +53,7 @@ class Piece:
     length: int
     record: int
     track: str = _TRACK
-    event: EventTold | None = None
+    event: EventDocument | None = None
 
     @property
     def name(self) -> str:
@@ -130,12 +130,12 @@ def cut_of(shots: Sequence[Decided], asked_rate: str | None) -> Cut:
     return Cut(tuple(_in_a_row(shots, media)), tuple(notes))
 
 
-def _events(carried: Mapping[str, Any]) -> Iterator[EventTold]:
+def _events(carried: Mapping[str, Any]) -> Iterator[EventDocument]:
     """Events with a place in the timeline; a recipe may carry anything, and what is none is not."""
     told = carried.get("events")
     for one in told if isinstance(told, list | tuple) else ():
         try:
-            event = EventTold.model_validate(one)
+            event = EventDocument.model_validate(one)
             frames = FrameRange.parse(event.frames)
         except (ValidationError, ValueError):
             continue
@@ -143,7 +143,7 @@ def _events(carried: Mapping[str, Any]) -> Iterator[EventTold]:
             yield event
 
 
-def _placed(shot: Decided, media: Media, event: EventTold) -> Piece:
+def _placed(shot: Decided, media: Media, event: EventDocument) -> Piece:
     assert event.record is not None
     start, end = (_place(point, media) for point in event.record)
     used = FrameRange.parse(event.frames)

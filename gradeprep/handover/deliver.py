@@ -13,7 +13,12 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from gradeprep.errors import RequestError, WriteError
-from gradeprep.model.handed import FileTold, HandedOver, LeftOutTold, RefusedFile
+from gradeprep.model.documents.handover import (
+    FileDocument,
+    HandoverDocument,
+    LeftOutDocument,
+    RefusedFile,
+)
 from gradeprep.model.wording import filled
 from gradeprep.plates.atomic import publish
 from gradeprep.plugins.calling import calling
@@ -32,7 +37,7 @@ class Prepared:
     """Documents with their forms, nothing written yet, and what no document holds."""
 
     documents: tuple[tuple[str, Document], ...]
-    left_out: tuple[LeftOutTold, ...]
+    left_out: tuple[LeftOutDocument, ...]
 
 
 def parameters(forms: Iterable[str], settings: Mapping[str, object]) -> dict[str, BaseModel]:
@@ -79,7 +84,7 @@ def prepare(
         GradeprepError: What else a plate, a config or a plugin is in the way with.
     """
     documents: dict[str, tuple[str, Document]] = {}
-    left_out: list[LeftOutTold] = []
+    left_out: list[LeftOutDocument] = []
     for form, params in forms.items():
         try:
             plugin = installed().get("handovers", form)
@@ -88,11 +93,11 @@ def prepare(
         except RequestError as error:
             if by_name:
                 raise
-            left_out.append(LeftOutTold(form=form, why=str(error)))
+            left_out.append(LeftOutDocument(form=form, why=str(error)))
             continue
         for one in made:
             if not isinstance(one, Document):
-                left_out.append(LeftOutTold(form=form, shot=one.shot, why=one.why))
+                left_out.append(LeftOutDocument(form=form, shot=one.shot, why=one.why))
             elif (there := documents.setdefault(one.name, (form, one)))[1].text != one.text:
                 raise RequestError(
                     f"{form} and {there[0]} would both write {one.name}",
@@ -101,7 +106,7 @@ def prepare(
     return Prepared(tuple(documents.values()), tuple(left_out))
 
 
-def deliver(prepared: Prepared, folder: Path, *, overwrite: bool = False) -> HandedOver:
+def deliver(prepared: Prepared, folder: Path, *, overwrite: bool = False) -> HandoverDocument:
     """Write the documents; each is read back and proved before it gets its name.
 
     Raises:
@@ -110,7 +115,7 @@ def deliver(prepared: Prepared, folder: Path, *, overwrite: bool = False) -> Han
     """
     names = [document.name for _, document in prepared.documents]
     check_free(folder, names, overwrite=overwrite)
-    files: list[FileTold] = []
+    files: list[FileDocument] = []
     refused: list[RefusedFile] = []
     with result_folder(folder):
         for form, document in prepared.documents:
@@ -121,7 +126,7 @@ def deliver(prepared: Prepared, folder: Path, *, overwrite: bool = False) -> Han
                 refused.append(RefusedFile(form=form, file=str(path), why=str(error)))
                 continue
             files.append(
-                FileTold(
+                FileDocument(
                     file=str(path),
                     form=form,
                     shots=document.shots,
@@ -129,7 +134,7 @@ def deliver(prepared: Prepared, folder: Path, *, overwrite: bool = False) -> Han
                     notes=document.notes,
                 )
             )
-    return HandedOver(
+    return HandoverDocument(
         folder=str(folder),
         files=tuple(files),
         left_out=prepared.left_out,

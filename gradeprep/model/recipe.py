@@ -32,7 +32,7 @@ from gradeprep.model.wording import dotted, nearest, said
 __all__ = [
     "COMPRESSIONS",
     "TYPES",
-    "Asked",
+    "RecipePart",
     "ColourAsk",
     "Kinds",
     "LookAsk",
@@ -69,7 +69,7 @@ COMPRESSIONS = (
 )
 
 
-class Asked(BaseModel):
+class RecipePart(BaseModel):
     """Base of the asked side: frozen, unknown keys refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
@@ -102,7 +102,7 @@ def _carried(value: Any) -> Any:
 Carried = Annotated[dict[str, Any], AfterValidator(_carried)]
 
 
-class LookAsk(Asked):
+class LookAsk(RecipePart):
     """The show's look: one of the config by its name, or a file and the space it works in."""
 
     name: str | None = Field(None, description="A look of the config")
@@ -146,7 +146,7 @@ Look = Annotated[
 ]
 
 
-class ColourAsk(Asked):
+class ColourAsk(RecipePart):
     """Which OpenColorIO config, and which of its spaces the stages work in."""
 
     config: str | None = Field(None, description="Path, or ocio:// name, of a config")
@@ -159,7 +159,7 @@ class ColourAsk(Asked):
     )
 
 
-class OutputAsk(Asked):
+class OutputAsk(RecipePart):
     """What is written, and where."""
 
     plate: str | None = Field(None, description="Pattern; {shot} stands for the shot's name")
@@ -170,14 +170,14 @@ class OutputAsk(Asked):
     only_colour: bool = Field(False, description="Leave out what the format cannot hold")
 
 
-class StageAsk(Asked):
+class StageAsk(RecipePart):
     """One stage by name, with its parameters as the stage's own model checked them."""
 
     stage: str
     params: Any
 
 
-class ShotSettings(Asked):
+class ShotSettings(RecipePart):
     """All that may be said of a shot, or of every shot under ``defaults``."""
 
     plate: str | None = Field(None, description="Pattern, file or folder of the source plate")
@@ -194,7 +194,7 @@ class ShotSettings(Asked):
     carried: Carried = Field({}, description="Passed on into the sidecar; decides nothing")
 
 
-class RecipeText(Asked):
+class RecipeText(RecipePart):
     """A recipe as it is written."""
 
     gradeprep: Literal[1] = Field(description="Version of the recipe format")

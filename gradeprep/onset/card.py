@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from gradeprep._version import __version__
-from gradeprep.model.compensated import Compensated, Format, TransformTold
+from gradeprep.model.documents.compensation import CompensationDocument, Format, TransformDocument
 
 __all__ = ["card_text", "error_told", "range_told"]
 
@@ -26,7 +26,7 @@ A clipped white looks grey behind a compensation. Watch for clipping on the sign
 camera's own indication and the crew's judgement decide."""
 
 
-def card_text(told: Compensated) -> str:
+def card_text(told: CompensationDocument) -> str:
     """The card of a set, plain text, lines under 100 letters."""
     out = f"{told.display}, {told.view}" if told.display else "the same log"
     blocks = [
@@ -44,13 +44,13 @@ def card_text(told: Compensated) -> str:
     return "\n\n".join(_wrapped(block) for block in blocks) + "\n"
 
 
-def _pulls(told: Compensated) -> Iterator[str]:
+def _pulls(told: CompensationDocument) -> Iterator[str]:
     config = "" if told.config.startswith("ocio:") else f" --config {shlex.quote(told.config)}"
     for stops in dict.fromkeys(one.stops for one in told.files):
         yield f"{_COMMAND} IN OUT --stops {stops:g} --space {shlex.quote(told.space)}{config}"
 
 
-def _file(told: TransformTold, *, log: bool) -> str:
+def _file(told: TransformDocument, *, log: bool) -> str:
     size = f" of {told.size}" if told.size else ""
     way = "formulas" if told.formula else "a sampled table"
     after = "Put the monitor's own view behind it." if log else "The view is in it: none behind it."
@@ -69,7 +69,7 @@ def _hot(stops: float) -> str:
     return f"{abs(stops):g} {unit} {'hot' if stops < 0 else 'under'}"
 
 
-def error_told(told: TransformTold) -> str:
+def error_told(told: TransformDocument) -> str:
     """What a file is off by, in words."""
     if told.error_stops is not None:
         return (
@@ -82,7 +82,7 @@ def error_told(told: TransformTold) -> str:
     )
 
 
-def range_told(told: TransformTold) -> str:
+def range_told(told: TransformDocument) -> str:
     """What a file does with codes under 0 and over 1, in words."""
     top = f"code 1, {told.ceiling:+.2f} stops from grey recorded, {told.ceiling_shown:+.2f} shown"
     if told.clamps:

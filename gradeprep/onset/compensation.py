@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from gradeprep.colour import Colour
 from gradeprep.errors import ColourError, RequestError
 from gradeprep.looks import Look, find_look
-from gradeprep.model.compensated import FORMATS, Format
+from gradeprep.model.documents.compensation import FORMATS, Format
 from gradeprep.model.stops import gain, valid_stops
 from gradeprep.onset import cube
 from gradeprep.onset.exact import Exact, log_space

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from gradeprep import colour
 from gradeprep.errors import ColourError
-from gradeprep.model.advised import Ceiling
+from gradeprep.model.documents.headroom import SceneCeiling
 from gradeprep.model.stops import GREY, tone
 from gradeprep.plugins.contracts import Scale
 
@@ -18,7 +18,7 @@ _WORKING = "scene_linear"
 _FINE = 1 << 16  # 3,700 steps a stop where a curve gives a stop a seventeenth of its range
 
 
-def encodable(space: str, config: str | None) -> Ceiling:
+def encodable(space: str, config: str | None) -> SceneCeiling:
     """The end of a log space: code 1.0 of a neutral, full range, in stops above grey.
 
     Args:
@@ -43,7 +43,7 @@ def encodable(space: str, config: str | None) -> Ceiling:
     if decode is not None:
         decode(white)
     light = float(white[0, 0].astype(np.float64) @ np.asarray(loaded.weights(working)))
-    return Ceiling(stops=tone(light), source="encodable", how=f"code 1.0 of {known}")
+    return SceneCeiling(stops=tone(light), source="encodable", how=f"code 1.0 of {known}")
 
 
 class Curve:

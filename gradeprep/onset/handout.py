@@ -15,7 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from gradeprep.errors import ColourError, OutputRefusedError, WriteError
-from gradeprep.model.compensated import Compensated, Format, RefusedTold, TransformTold
+from gradeprep.model.documents.compensation import (
+    CompensationDocument,
+    Format,
+    RefusalDocument,
+    TransformDocument,
+)
 from gradeprep.onset import cube
 from gradeprep.onset.card import card_text
 from gradeprep.onset.compensation import Order
@@ -37,7 +42,7 @@ class _OverToleranceError(Exception):
     """A written file is too far from the exact transform."""
 
 
-def make(order: Order, folder: Path, *, overwrite: bool = False) -> Compensated:
+def make(order: Order, folder: Path, *, overwrite: bool = False) -> CompensationDocument:
     """Write the files of a set and its card; each is read back before it gets its name.
 
     Args:
@@ -63,14 +68,14 @@ def make(order: Order, folder: Path, *, overwrite: bool = False) -> Compensated:
         raise OutputRefusedError(what, file=folder, remedy="name another folder") from error
     probe = Probe.around(order.exact.grey)
     exact = {s: order.exact.at(s)(probe.codes) for s in order.ask.stops}
-    files: list[TransformTold] = []
-    refused: list[RefusedTold] = []
+    files: list[TransformDocument] = []
+    refused: list[RefusalDocument] = []
     for stops, kind, name in order.files():
         try:
             files.append(_hand_out(order, folder / name, stops, kind, probe, exact[stops]))
         except _OverToleranceError as error:
-            refused.append(RefusedTold(file=str(folder / name), why=str(error)))
-    told = Compensated(
+            refused.append(RefusalDocument(file=str(folder / name), why=str(error)))
+    told = CompensationDocument(
         config=order.colour.name,
         sha256=order.colour.sha256,
         space=order.space,
@@ -92,7 +97,7 @@ def make(order: Order, folder: Path, *, overwrite: bool = False) -> Compensated:
 
 def _hand_out(
     order: Order, path: Path, stops: float, kind: Format, probe: Probe, exact: Colours
-) -> TransformTold:
+) -> TransformDocument:
     """Write one file, read it back, measure it, and name it only where it is within tolerance."""
 
     def verify(temp: Path) -> tuple[Deviation, bool]:
@@ -112,7 +117,7 @@ def _hand_out(
 
     off, clamps = publish(path, _writer(order, stops, kind), verify)
     ceiling = order.exact.ceiling_tone
-    return TransformTold(
+    return TransformDocument(
         file=str(path),
         format=kind,
         size=order.size(kind),

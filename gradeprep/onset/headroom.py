@@ -9,7 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from gradeprep.model.advised import Advised, Ceiling, Division, Key, Scene, Watch
+from gradeprep.model.documents.headroom import (
+    Division,
+    HeadroomDocument,
+    Key,
+    SceneBrightness,
+    SceneCeiling,
+    Watch,
+)
 from gradeprep.model.stops import valid_stops
 from gradeprep.onset.present import Present
 from gradeprep.onset.sensor import SensorModel, noise
@@ -58,8 +65,8 @@ class Asked:
         sensor: The sensor, and where its numbers come from.
     """
 
-    scene: Scene
-    ceiling: Ceiling
+    scene: SceneBrightness
+    ceiling: SceneCeiling
     present: Present
     margin: float = MARGIN
     drift: float | None = None
@@ -68,7 +75,7 @@ class Asked:
     sensor: tuple[SensorModel, str] | None = None
 
 
-def advise(asked: Asked) -> Advised:
+def advise(asked: Asked) -> HeadroomDocument:
     """All that can be said.
 
     Raises:
@@ -82,7 +89,7 @@ def advise(asked: Asked) -> Advised:
     hot = valid_stops(clip - asked.scene.bright - margin)
     index = None if asked.present.index is None else float(asked.present.index.value)
     sensor = asked.sensor
-    return Advised(
+    return HeadroomDocument(
         scene=asked.scene,
         ceiling=asked.ceiling,
         margin=margin,

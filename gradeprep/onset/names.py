@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from gradeprep.looks import Look
-from gradeprep.model.compensated import Format
+from gradeprep.model.documents.compensation import Format
 
 __all__ = ["file_name", "set_name"]
 

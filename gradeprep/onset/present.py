@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from gradeprep.meters.labels import Label
-from gradeprep.model.advised import Given
+from gradeprep.model.documents.headroom import Given
 from gradeprep.photometry import angle_from_seconds, seconds_from_angle
 
 __all__ = ["Present"]

@@ -11,7 +11,7 @@ import math
 import re
 from dataclasses import dataclass
 
-from gradeprep.model.advised import Scene
+from gradeprep.model.documents.headroom import SceneBrightness
 from gradeprep.model.stops import GREY, stops_from, valid_stops
 from gradeprep.photometry import REFLECTED_LIGHT, luminance, stops_from_index
 
@@ -92,7 +92,7 @@ def between(
     *,
     reflectance: float = 1.0,
     constant: float = REFLECTED_LIGHT,
-) -> Scene:
+) -> SceneBrightness:
     """How many stops the brightest thing stands above grey.
 
     Args:
@@ -105,4 +105,4 @@ def between(
     low = grey.cd_m2(reflectance=GREY, constant=constant)
     high = bright.cd_m2(reflectance=reflectance, constant=constant)
     how = f"{bright.written} over {grey.written} of grey"
-    return Scene(bright=valid_stops(stops_from(high / low)), how=how)
+    return SceneBrightness(bright=valid_stops(stops_from(high / low)), how=how)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from gradeprep.model.advised import Noise, ToneNoise, Usable
+from gradeprep.model.documents.headroom import NoiseGain, ToneNoise, Usable
 from gradeprep.model.stops import gain, stops_from
 from gradeprep.photometry import ACCEPTABLE, EXCELLENT
 
@@ -62,7 +62,7 @@ class SensorModel:
         return stops_from(self.electrons(snr) / self.grey(clip))
 
 
-def noise(sensor: SensorModel, *, clip: float, hot: float, how: str) -> Noise:
+def noise(sensor: SensorModel, *, clip: float, hot: float, how: str) -> NoiseGain:
     """Signal to noise per tone, and the darkest usable tones, at normal exposure and hot.
 
     Pulling back scales signal and noise alike, so the ratio of the hot recording stays.
@@ -92,7 +92,7 @@ def noise(sensor: SensorModel, *, clip: float, hot: float, how: str) -> Noise:
         )
         for ratio in (ACCEPTABLE, EXCELLENT)
     )
-    return Noise(
+    return NoiseGain(
         full_well=sensor.full_well,
         read_noise=sensor.read_noise,
         grey=grey,

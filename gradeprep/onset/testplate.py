@@ -8,7 +8,7 @@ import numpy as np
 
 from gradeprep.checks.clipping import ClippingParams, ceilings, clip_mask
 from gradeprep.errors import RequestError
-from gradeprep.model.advised import Ceiling, Scene
+from gradeprep.model.documents.headroom import SceneBrightness, SceneCeiling
 from gradeprep.pipeline.metering import read_plate
 from gradeprep.plugins.contracts import PlateView
 
@@ -20,7 +20,7 @@ _CLIPPED = 0.01
 """Share of a region that may clip before it tells too little of how bright it is."""
 
 
-def measured_ceiling(plate: PlateView) -> Ceiling:
+def measured_ceiling(plate: PlateView) -> SceneCeiling:
     """The clip that a plate shows, in stops above grey: that of the channel that clips first.
 
     Raises:
@@ -36,14 +36,16 @@ def measured_ceiling(plate: PlateView) -> Ceiling:
         )
     stops, name, lowest = min(reached, key=lambda each: each[0])
     seen = "plateau" if lowest.kind == "plateau" else "end of the encoding"
-    return Ceiling(
+    return SceneCeiling(
         stops=stops,
         source="plateau" if lowest.kind == "plateau" else "encodable",
         how=f"{seen} of {name} in {plate.shot}",
     )
 
 
-def measured_scene(plate: PlateView, *, grey: Sequence[float], bright: Sequence[float]) -> Scene:
+def measured_scene(
+    plate: PlateView, *, grey: Sequence[float], bright: Sequence[float]
+) -> SceneBrightness:
     """How far the brightest thing in a plate stands above a grey card in it.
 
     The card is read by the meter `grey_card`; the brightest thing by the median of its brightest
@@ -79,7 +81,7 @@ def measured_scene(plate: PlateView, *, grey: Sequence[float], bright: Sequence[
         raise RequestError(
             "the region is black", key="--bright-region", remedy="name the brightest thing's place"
         )
-    return Scene(
+    return SceneBrightness(
         bright=brightest + card.stops,
         how=f"regions of {plate.shot}, sigma {card.sigma:.2f} of the card",
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
-from gradeprep.model.advised import Way
+from gradeprep.model.documents.headroom import Way
 from gradeprep.model.stops import gain, stops_from
 from gradeprep.onset.present import Present
 from gradeprep.onset.series import ANGLES, APERTURES, DENSITIES, INDICES, TIMES, filters

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Piece", "noise", "outliers", "pieces", "price", "pulse"]
+__all__ = ["ReadingsPiece", "noise", "outliers", "pieces", "price", "pulse"]
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -26,7 +26,7 @@ _FAR = 4.0  # sigmas; one good reading in 16,000 is that far off
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class ReadingsPiece:
     """Readings ``first`` to ``last`` (places in the series), on a line or on a level."""
 
     first: int
@@ -75,7 +75,7 @@ def outliers(x: Floats, y: Floats, sigma: Floats) -> Flags:
     return far if 2 * np.count_nonzero(far) < count else np.zeros(count, bool)
 
 
-def pieces(x: Floats, y: Floats, sigma: Floats) -> tuple[list[Piece], float]:
+def pieces(x: Floats, y: Floats, sigma: Floats) -> tuple[list[ReadingsPiece], float]:
     """The pieces of a series, in order, and what they cost.
 
     Args:
@@ -87,7 +87,7 @@ def pieces(x: Floats, y: Floats, sigma: Floats) -> tuple[list[Piece], float]:
     unit = price(count)
     weights = sigma**-2.0
     best = np.zeros(count + 1)
-    chosen: list[Piece] = []
+    chosen: list[ReadingsPiece] = []
     for last in range(count):
         level, line = _residuals(x[: last + 1], y[: last + 1], weights[: last + 1])
         flat = best[: last + 1] + level + 2.0 * unit  # its level, and where it begins
@@ -95,10 +95,10 @@ def pieces(x: Floats, y: Floats, sigma: Floats) -> tuple[list[Piece], float]:
         i, j = int(np.argmin(flat)), int(np.argmin(sloped))
         if sloped[j] < flat[i]:
             best[last + 1] = sloped[j]
-            chosen.append(Piece(j, last, sloped=True))
+            chosen.append(ReadingsPiece(j, last, sloped=True))
         else:
             best[last + 1] = flat[i]
-            chosen.append(Piece(i, last, sloped=False))
+            chosen.append(ReadingsPiece(i, last, sloped=False))
     found = []
     end = count
     while end:
@@ -144,7 +144,7 @@ def pulse(x: Floats, y: Floats, sigma: Floats) -> npt.NDArray[np.intp] | None:
     return min(wrong, key=lambda own: _without(x, y, sigma, own), default=None)
 
 
-def _near(y: Floats, piece: Piece, *, end: bool) -> float:
+def _near(y: Floats, piece: ReadingsPiece, *, end: bool) -> float:
     """Median of the readings of a piece that lie next to a neighbour."""
     own = y[piece.first : piece.last + 1]
     return float(np.median(own[-_SHORT:] if end else own[:_SHORT]))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from gradeprep import lastwords
+from gradeprep import crashreport
 from gradeprep.model.record import Finding
 from gradeprep.plugins.calling import calling, misbehaved
 from gradeprep.plugins.contracts import PlateView
@@ -27,7 +27,10 @@ def run_checks(view: PlateView, checks: Mapping[str, Any]) -> tuple[Finding, ...
     findings: list[Finding] = []
     for name, params in checks.items():
         check = installed().get("checks", name)
-        with calling("checks", name, shot=view.shot), lastwords.at(f"check {name}", shot=view.shot):
+        with (
+            calling("checks", name, shot=view.shot),
+            crashreport.at(f"check {name}", shot=view.shot),
+        ):
             found = list(check.look(view, params))
         for one in found:
             if not isinstance(one, Finding):

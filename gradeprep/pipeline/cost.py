@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gradeprep.errors import GradeprepError
-from gradeprep.model.costed import Cost, ShotCost
+from gradeprep.model.documents.cost import Cost, ShotCost
 from gradeprep.pipeline.flow import run_frame
 from gradeprep.pipeline.planned import Plan, ShotPlan
 

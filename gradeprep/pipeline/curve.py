@@ -19,9 +19,9 @@ import numpy.typing as npt
 from gradeprep.errors import RequestError
 from gradeprep.model.exposure import Keys
 from gradeprep.model.stops import valid_stops
-from gradeprep.pipeline.changes import Piece, noise, outliers, pieces, price, pulse
+from gradeprep.pipeline.changes import ReadingsPiece, noise, outliers, pieces, price, pulse
 
-__all__ = ["Curve", "Segment", "curve"]
+__all__ = ["ExposureCurve", "Segment", "curve"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -45,7 +45,7 @@ class Segment:
 
 
 @dataclass(frozen=True, slots=True)
-class Curve:
+class ExposureCurve:
     """An exposure over time.
 
     Attributes:
@@ -67,7 +67,7 @@ class Curve:
         return Keys(at=self.keys).stops(frame)
 
 
-def curve(frames: Sequence[int], stops: Sequence[float], sigmas: Sequence[float]) -> Curve:
+def curve(frames: Sequence[int], stops: Sequence[float], sigmas: Sequence[float]) -> ExposureCurve:
     """The curve through one reading a frame.
 
     A reading's sigma and the flicker found in the series (at least 0.01 stop) add in quadrature.
@@ -133,7 +133,7 @@ class _Joint:
 
 
 @dataclass(frozen=True, slots=True)
-class _Fit:
+class _CurveFit:
     """Keys, least squares.
 
     Attributes:
@@ -161,7 +161,7 @@ class _Fit:
         return np.interp(x, self.places, self.values)
 
 
-def _fitted(x: Floats, y: Floats, sigma: Floats, ends: tuple[float, float]) -> _Fit:
+def _fitted(x: Floats, y: Floats, sigma: Floats, ends: tuple[float, float]) -> _CurveFit:
     """The pieces with each joint a step at first, then a knee where the readings allow it."""
     found, _ = pieces(x, y, sigma)
     joints = [_Joint((x[a.last] + x[b.first]) // 2, step=True) for a, b in pairwise(found)]
@@ -183,13 +183,13 @@ def _fitted(x: Floats, y: Floats, sigma: Floats, ends: tuple[float, float]) -> _
 
 
 def _solved(
-    found: list[Piece],
+    found: list[ReadingsPiece],
     joints: list[_Joint],
     ends: tuple[float, float],
     x: Floats,
     y: Floats,
     sigma: Floats,
-) -> _Fit:
+) -> _CurveFit:
     """Values of the keys by weighted least squares; both ends of a level are one number."""
     places: list[float] = []
     owners: list[int] = []
@@ -213,15 +213,15 @@ def _solved(
     solved = np.linalg.lstsq((design / sigma).T, y / sigma, rcond=None)
     numbers = np.asarray(solved[0], np.float64)
     residuals = (y - numbers @ design) / sigma
-    return _Fit(np.array(places), numbers[owners], float(residuals @ residuals))
+    return _CurveFit(np.array(places), numbers[owners], float(residuals @ residuals))
 
 
-def _told(fit: _Fit, x: Floats, y: Floats, good: npt.NDArray[np.bool_]) -> Curve:
+def _told(fit: _CurveFit, x: Floats, y: Floats, good: npt.NDArray[np.bool_]) -> ExposureCurve:
     keys = _few({int(at): round(float(it), _DIGITS) + 0.0 for at, it in _pairs(fit)})
     rejected = tuple(int(frame) for frame in x[~good])
     left = (y - np.array([Keys(at=keys).stops(int(frame)) for frame in x]))[good]
     flicker = float(np.sqrt(np.mean(left**2)))
-    return Curve(
+    return ExposureCurve(
         keys=keys,
         segments=tuple(_segments(keys, int(x[0]), int(x[-1]))),
         flicker=flicker,
@@ -230,7 +230,7 @@ def _told(fit: _Fit, x: Floats, y: Floats, good: npt.NDArray[np.bool_]) -> Curve
     )
 
 
-def _pairs(fit: _Fit) -> Iterator[tuple[float, float]]:
+def _pairs(fit: _CurveFit) -> Iterator[tuple[float, float]]:
     return zip(fit.places.tolist(), fit.values.tolist(), strict=True)
 
 
@@ -255,7 +255,9 @@ def _segments(keys: Mapping[int, float], first: int, last: int) -> Iterator[Segm
             yield Segment("step" if b - a == 1 else "ramp", a, b)
 
 
-def _warnings(fit: _Fit, rejected: tuple[int, ...], count: int, flicker: float) -> Iterator[str]:
+def _warnings(
+    fit: _CurveFit, rejected: tuple[int, ...], count: int, flicker: float
+) -> Iterator[str]:
     for before, after in fit.gaps:
         yield f"a step lies between frames {before} and {after}; no reading says where"
     if len(rejected) > _MANY * count:

@@ -25,7 +25,7 @@ import numpy as np
 
 from gradeprep.conversions import Convert, ToLinear
 from gradeprep.model.frame import Plane
-from gradeprep.pipeline import plain as plain_gain
+from gradeprep.pipeline import plaingains as plain_gain
 from gradeprep.pipeline.codetable import code_table
 from gradeprep.pipeline.decision import Decision
 from gradeprep.pipeline.light import light, stored

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from gradeprep.model import timecode
 from gradeprep.model.frame import Layout
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.stretches import Stretches
+from gradeprep.model.runlengths import RunLengths
 
 __all__ = ["Layouts"]
 
@@ -31,7 +31,7 @@ class Layouts(Mapping[int, Layout]):
 
     def __init__(self, frames: FrameRange, layouts: Iterable[Layout]) -> None:
         self._frames = frames
-        self._told = Stretches(_takes(frames, layouts))
+        self._told = RunLengths(_takes(frames, layouts))
 
     def __getitem__(self, frame: int) -> Layout:
         if frame not in self._frames:

@@ -9,12 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from gradeprep import lastwords
+from gradeprep import crashreport
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.model.exposure import Keys
 from gradeprep.model.record import Reading
 from gradeprep.model.wording import filled
-from gradeprep.pipeline.curve import Curve, curve
+from gradeprep.pipeline.curve import ExposureCurve, curve
 from gradeprep.plugins.calling import calling, misbehaved
 from gradeprep.plugins.contracts import PlateView
 from gradeprep.plugins.registry import installed
@@ -34,7 +34,7 @@ class OverTime:
 
     readings: Mapping[int, Reading]
     failed: Mapping[int, str]
-    curve: Curve
+    curve: ExposureCurve
 
     @property
     def keys(self) -> Keys:
@@ -71,7 +71,7 @@ def read_plate(view: PlateView, meter: str, params: Mapping[str, Any]) -> Readin
     """
     plugin = installed().get("meters", meter)
     told = f"meter {meter}"
-    with calling("meters", meter, shot=view.shot), lastwords.at(told, shot=view.shot):
+    with calling("meters", meter, shot=view.shot), crashreport.at(told, shot=view.shot):
         reading = plugin.read(view, filled(plugin.Params, params, key=told))
     if not isinstance(reading, Reading):
         what = f"returned {type(reading).__name__}, not a Reading"

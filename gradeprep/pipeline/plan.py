@@ -1,7 +1,7 @@
 """From recipe, disk and config to tasks: every decision made once, for every frame, here.
 
 The named steps, in order: choose the config; for each shot look at its plate (`survey`), name its
-spaces, settle its stages (`settle`, where meters run), place its results (`target`), run its
+spaces, settle its stages (`stagenumbers`, where meters run), place its results (`target`), run its
 checks, and write the orders (`shotplan`). `planner` finds out what a step needs when it is first
 needed, for a meter may look at another shot. A shot whose plate is bad is set aside with its
 error and the others go on; a wrong request stops everything before anything is touched.
@@ -19,8 +19,8 @@ from gradeprep.errors import GradeprepError, OutputRefusedError, PlateError, Req
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.planned import Options, Plan, ShotPlan
 from gradeprep.pipeline.planner import Planner
-from gradeprep.pipeline.settle import Settled
 from gradeprep.pipeline.shotplan import plan_shot
+from gradeprep.pipeline.stagenumbers import StageNumbers
 from gradeprep.pipeline.view import View
 from gradeprep.plates import atomic
 
@@ -66,7 +66,7 @@ def open_views(recipe: Recipe, folder: Path, options: Options) -> Callable[[str]
     return lambda shot: planner.shot(shot).view
 
 
-def open_settled(recipe: Recipe, folder: Path, options: Options) -> Callable[[str], Settled]:
+def open_settled(recipe: Recipe, folder: Path, options: Options) -> Callable[[str], StageNumbers]:
     """What gives a shot's stages with every number known; its meters run when it is asked for.
 
     Raises:

@@ -19,7 +19,7 @@ from gradeprep.model.recipe import Recipe, Shot
 from gradeprep.pipeline import kernels, target
 from gradeprep.pipeline.decision import prepare
 from gradeprep.pipeline.planned import Options
-from gradeprep.pipeline.settle import Settled, check_order, settle
+from gradeprep.pipeline.stagenumbers import StageNumbers, check_order, settle
 from gradeprep.pipeline.survey import Survey, survey
 from gradeprep.pipeline.types import kernel_type
 from gradeprep.pipeline.view import View
@@ -98,7 +98,7 @@ class ShotPlanner:
         return guarded, who
 
     @cached_property
-    def settled(self) -> Settled:
+    def settled(self) -> StageNumbers:
         """The stages with every number known; meters run here."""
         if self._settling:
             raise RequestError(

@@ -7,8 +7,8 @@ from pathlib import Path
 
 from gradeprep.errors import OutputRefusedError, RequestError, SidecarError
 from gradeprep.model.order import OutputOrder, Stages
+from gradeprep.model.runlengths import RunLengths
 from gradeprep.model.shot import FrameEntry, ShotDocument
-from gradeprep.model.stretches import Stretches
 from gradeprep.pipeline.arithmetic import chosen_kernels
 from gradeprep.pipeline.decision import Decision, prepare
 from gradeprep.pipeline.flow import planned_space
@@ -50,7 +50,7 @@ def undone(record: ShotDocument, out: str | Path) -> ShotDocument:
         decision = _backwards(record, stages)
         return chosen_kernels(decision, space, colour, types=types, wanted=output.type)
 
-    used = Stretches(entry.stages for entry in record.frames).each(chosen)
+    used = RunLengths(entry.stages for entry in record.frames).each(chosen)
     frames = tuple(
         FrameEntry(
             number=entry.number,

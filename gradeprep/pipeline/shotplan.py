@@ -19,9 +19,9 @@ from gradeprep.errors import (
 )
 from gradeprep.model.order import ARITHMETIC, ColourOrder, OutputOrder, Stages, digest_of
 from gradeprep.model.record import PlateRecord
+from gradeprep.model.runlengths import RunLengths
 from gradeprep.model.shot import FrameEntry, Frames, ShotDocument
-from gradeprep.model.stretches import Stretches
-from gradeprep.pipeline import notes, target
+from gradeprep.pipeline import plannotes, target
 from gradeprep.pipeline.arithmetic import chosen_kernels
 from gradeprep.pipeline.checking import run_checks
 from gradeprep.pipeline.decision import Decision, prepare
@@ -45,7 +45,7 @@ def plan_shot(shot: ShotPlanner) -> ShotPlan:
     place = target.place(ask, found, shot.owner.folder)
     order, output = shot.output
     _not_pulled_before(shot)
-    stages = Stretches(map(shot.settled.orders, found.frames))
+    stages = RunLengths(map(shot.settled.orders, found.frames))
     decisions = stages.each(partial(_decision, shot))
     used = decisions.each(partial(_kernels, shot))
     names = {name for kernels in used.distinct for name in kernels}
@@ -73,7 +73,7 @@ def plan_shot(shot: ShotPlanner) -> ShotPlan:
         nonfinite=ask.nonfinite,
         output=output,
         readings=shot.settled.readings,
-        findings=(*notes.notes(found, output, names), *run_checks(shot.view, ask.checks)),
+        findings=(*plannotes.notes(found, output, names), *run_checks(shot.view, ask.checks)),
         reversible=reversible(decisions.distinct, names, found, order, output),
         carried=ask.carried,
         frames=Frames(

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep import lastwords
+from gradeprep import crashreport
 from gradeprep.colour import Colour
 from gradeprep.errors import CannotCarryError
 from gradeprep.machine import processors
@@ -35,7 +35,7 @@ _FLOAT = kernels.Wanted(np.dtype(np.float32))
 
 
 @dataclass(frozen=True, slots=True)
-class _Seen:
+class _CachedFrame:
     """One frame, decoded."""
 
     recorded: Pixels
@@ -123,7 +123,7 @@ class View:
 
     def each(self, frames: Iterable[int], look: Callable[[int], T]) -> list[T]:
         """Look at frames in parallel: decoding leaves Python's lock to the others."""
-        threads = lastwords.tolerated(processors())
+        threads = crashreport.tolerated(processors())
         if threads == 1:
             return [look(frame) for frame in frames]
         from concurrent.futures import ThreadPoolExecutor  # slow to load
@@ -219,7 +219,7 @@ class View:
         return x, y, width, height
 
     @lru_cache(maxsize=4)  # noqa: B019 - a view lives as long as its plan
-    def _seen(self, number: int) -> _Seen:
+    def _seen(self, number: int) -> _CachedFrame:
         path = self.found.sequence.path(number)
         frame = files.read(path)
         groups = find_groups(frame.parts, self.found.layers or None)
@@ -244,7 +244,7 @@ class View:
         nonfinite = int(np.count_nonzero(counted))
         broken = np.asarray(bad.any(axis=2), np.bool_) if nonfinite else None
         origin = _origin(frame, groups[0])
-        return _Seen(recorded, pixels, nonfinite, broken, part.header, origin)
+        return _CachedFrame(recorded, pixels, nonfinite, broken, part.header, origin)
 
     def _recorded(self, part: Part, group: Group) -> tuple[Pixels, npt.NDArray[np.bool_]]:
         planes = [part.channels[name] for name in group.names]

@@ -15,7 +15,7 @@ from typing import Any
 
 from gradeprep.errors import RecipeError
 from gradeprep.model.yamltext import parse_yaml
-from gradeprep.pipeline.yamltree import Place, comments_in
+from gradeprep.pipeline.yamltree import YamlNode, comments_in
 
 __all__ = [
     "Edit",
@@ -67,7 +67,7 @@ def flow(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False)  # what JSON says of one value, YAML says too
 
 
-def walk(tree: Place, data: Any, path: Sequence[Any]) -> tuple[Place | None, Place, Any]:
+def walk(tree: YamlNode, data: Any, path: Sequence[Any]) -> tuple[YamlNode | None, YamlNode, Any]:
     """Key and value at a path; or an alias on the way, with the data that it shall stand for."""
     key, place = None, tree
     for step in path:
@@ -80,7 +80,7 @@ def walk(tree: Place, data: Any, path: Sequence[Any]) -> tuple[Place | None, Pla
     return key, place, None
 
 
-def replaced(text: str, key: Place | None, place: Place, value: str) -> list[Edit]:
+def replaced(text: str, key: YamlNode | None, place: YamlNode, value: str) -> list[Edit]:
     """The value in the place of another; one that starts on a later line comes up to its key."""
     assert key is not None
     comments = comments_in(text, place)
@@ -94,7 +94,7 @@ def replaced(text: str, key: Place | None, place: Place, value: str) -> list[Edi
     return [*edits, Edit(colon, place.end, f" {value}{between}")]
 
 
-def added(text: str, owner: Place, key: str, entries: Sequence[Any]) -> Edit:
+def added(text: str, owner: YamlNode, key: str, entries: Sequence[Any]) -> Edit:
     """A list of its own under a new key, behind what a mapping says already."""
     if owner.flow:
         comma, at = (", ", owner.items[-1].end) if owner.items else ("", owner.end - 1)
@@ -109,7 +109,7 @@ def added(text: str, owner: Place, key: str, entries: Sequence[Any]) -> Edit:
     return Edit(at, at, "".join(line + newline for line in lines))
 
 
-def inserted(text: str, owner: Place, index: int, entry: Any) -> Edit:
+def inserted(text: str, owner: YamlNode, index: int, entry: Any) -> Edit:
     """A new entry of a list that is not empty, before the one at an index or behind the last."""
     last = index >= len(owner.items)
     place = owner.items[-1 if last else index]
@@ -126,7 +126,7 @@ def inserted(text: str, owner: Place, index: int, entry: Any) -> Edit:
     return Edit(at, at, told + newline) if at else Edit(len(text), len(text), newline + told)
 
 
-def removed(text: str, owner: Place, index: int) -> Edit:
+def removed(text: str, owner: YamlNode, index: int) -> Edit:
     """An entry of a list of several taken out, with the comment on its last line."""
     place = owner.items[index]
     if owner.flow:
@@ -138,7 +138,7 @@ def removed(text: str, owner: Place, index: int) -> Edit:
     return Edit(start, end or len(text), "")
 
 
-def _dash(text: str, place: Place) -> int:
+def _dash(text: str, place: YamlNode) -> int:
     """The dash before an entry of a list that is written line by line."""
     return text.rindex("-", 0, place.start)
 

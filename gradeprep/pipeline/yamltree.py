@@ -8,11 +8,11 @@ from typing import Any
 
 import yaml
 
-__all__ = ["Place", "comments_in", "places_of"]
+__all__ = ["YamlNode", "comments_in", "places_of"]
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class YamlNode:
     """A value in a text, from character ``start`` up to ``end``.
 
     Attributes:
@@ -28,10 +28,10 @@ class Place:
     end: int
     kind: str
     flow: bool = False
-    keys: tuple[tuple[str, Place], ...] = ()
-    items: tuple[Place, ...] = ()
+    keys: tuple[tuple[str, YamlNode], ...] = ()
+    items: tuple[YamlNode, ...] = ()
 
-    def item(self, step: str | int) -> tuple[Place | None, Place] | None:
+    def item(self, step: str | int) -> tuple[YamlNode | None, YamlNode] | None:
         """Key (None in a list) and value at one step down, if there are."""
         if isinstance(step, int):
             return (None, self.items[step]) if step < len(self.items) else None
@@ -40,7 +40,7 @@ class Place:
                 return key, value
         return None
 
-    def leaves(self) -> Iterator[Place]:
+    def leaves(self) -> Iterator[YamlNode]:
         """Its scalars and aliases, keys among them, in the order of the text."""
         if self.kind in ("scalar", "alias"):
             yield self
@@ -50,7 +50,7 @@ class Place:
             yield from value.leaves()
 
 
-def places_of(text: str) -> Place:
+def places_of(text: str) -> YamlNode:
     """The tree of a text that `gradeprep.model.yamltext.parse_yaml` has parsed before."""
     events = iter(yaml.parse(text, Loader=yaml.SafeLoader))
     for event in events:
@@ -59,7 +59,7 @@ def places_of(text: str) -> Place:
     raise ValueError("the text holds no document")
 
 
-def comments_in(text: str, place: Place) -> list[str]:
+def comments_in(text: str, place: YamlNode) -> list[str]:
     """Comments between the first and the last character of a value."""
     found = []
     position = place.start
@@ -73,16 +73,16 @@ def _comments(gap: str) -> list[str]:
     return [line[line.index("#") :].rstrip() for line in gap.splitlines() if "#" in line]
 
 
-def _place(event: yaml.Event, events: Iterator[yaml.Event], text: str) -> Place:
+def _place(event: yaml.Event, events: Iterator[yaml.Event], text: str) -> YamlNode:
     start, end = _index(event.start_mark), _index(event.end_mark)
     if isinstance(event, yaml.AliasEvent):
-        return Place(start, end, "alias")
+        return YamlNode(start, end, "alias")
     start = _behind_anchor(text, start, event)
     if isinstance(event, yaml.MappingStartEvent):
         return _mapping(event, start, events, text)
     if isinstance(event, yaml.SequenceStartEvent):
         return _list(event, start, events, text)
-    return Place(start, end, "scalar")
+    return YamlNode(start, end, "scalar")
 
 
 def _behind_anchor(text: str, start: int, event: yaml.Event) -> int:
@@ -95,26 +95,28 @@ def _behind_anchor(text: str, start: int, event: yaml.Event) -> int:
 
 def _mapping(
     event: yaml.MappingStartEvent, start: int, events: Iterator[yaml.Event], text: str
-) -> Place:
+) -> YamlNode:
     keys, items = [], []
     while not isinstance(key := next(events), yaml.MappingEndEvent):
         keys.append((str(getattr(key, "value", "")), _place(key, events, text)))
         items.append(_place(next(events), events, text))
     end = _end(event, key, items)
     flow = bool(event.flow_style)
-    return Place(start, end, "mapping", flow, keys=tuple(keys), items=tuple(items))
+    return YamlNode(start, end, "mapping", flow, keys=tuple(keys), items=tuple(items))
 
 
 def _list(
     event: yaml.SequenceStartEvent, start: int, events: Iterator[yaml.Event], text: str
-) -> Place:
+) -> YamlNode:
     items = []
     while not isinstance(item := next(events), yaml.SequenceEndEvent):
         items.append(_place(item, events, text))
-    return Place(start, _end(event, item, items), "list", bool(event.flow_style), (), tuple(items))
+    return YamlNode(
+        start, _end(event, item, items), "list", bool(event.flow_style), (), tuple(items)
+    )
 
 
-def _end(first: yaml.CollectionStartEvent, last: yaml.Event, items: list[Place]) -> int:
+def _end(first: yaml.CollectionStartEvent, last: yaml.Event, items: list[YamlNode]) -> int:
     """A block collection's own end mark lies behind the comments that follow it."""
     if first.flow_style or not items:
         return _index(last.end_mark)

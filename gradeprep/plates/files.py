@@ -7,7 +7,7 @@ from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 
-from gradeprep import lastwords
+from gradeprep import crashreport
 from gradeprep.errors import CannotCarryError, MissingPlateError, PlateError, TornFrameError
 from gradeprep.model.frame import Frame, Layout
 from gradeprep.plates import limits
@@ -38,7 +38,7 @@ def inspect(path: str | Path) -> Layout:
         PlateError: Torn, of a kind that cannot be carried, or not what its name says.
     """
     codec = _codec(_format(path))
-    with lastwords.at("looking at it", path, seconds=limits.seconds()):
+    with crashreport.at("looking at it", path, seconds=limits.seconds()):
         return codec.inspect(path)  # type: ignore[no-any-return]
 
 
@@ -49,7 +49,7 @@ def read(path: Path) -> Frame:
         PlateError: Torn, of a kind that cannot be carried, or not what its name says.
     """
     codec = _codec(_format(path))
-    with lastwords.at("reading it", path, seconds=limits.seconds()):
+    with crashreport.at("reading it", path, seconds=limits.seconds()):
         return codec.read(path)  # type: ignore[no-any-return]
 
 

@@ -7,8 +7,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from gradeprep.model.documents.plugins import ParameterDocument
 from gradeprep.model.exposure import METER_SCHEMA
-from gradeprep.model.listed import ParameterTold
 
 __all__ = ["described"]
 
@@ -24,12 +24,12 @@ _PLAIN = {
 }
 
 
-def described(model: type[BaseModel]) -> tuple[ParameterTold, ...]:
+def described(model: type[BaseModel]) -> tuple[ParameterDocument, ...]:
     """Each parameter of a model, in the order it stands there."""
     schema = model.model_json_schema()
     required = schema.get("required", [])
     return tuple(
-        ParameterTold(
+        ParameterDocument(
             name=name,
             type=_words(one, schema.get("$defs", {})),
             required=name in required,

@@ -22,7 +22,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from gradeprep.errors import PluginError
-from gradeprep.plugins.kept import KINDS, complaints
+from gradeprep.plugins.contractcheck import KINDS, complaints
 
 __all__ = ["Entry", "Registry", "installed"]
 

@@ -11,8 +11,8 @@ from gradeprep.model.frame import pixel_aspect
 from gradeprep.pipeline.view import View
 from gradeprep.review.clipmap import clip_map, told_ceilings, told_shares
 from gradeprep.review.noiseplot import noise_caption, plot_noise
+from gradeprep.review.screen import Bytes, Screen, any_within
 from gradeprep.review.sheet import PANEL, Panel, laid_out, sized
-from gradeprep.review.shown import Bytes, Screen, any_within
 from gradeprep.review.tonemap import plot_scale, tone_map
 from gradeprep.review.tones import landing, plot_tones, tones_of
 

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gradeprep.checks.clipping import Ceiling
-from gradeprep.review.shown import Bytes, any_within
+from gradeprep.review.screen import Bytes, any_within
 
 __all__ = ["CHANNEL_INKS", "clip_map", "hatching", "told_ceilings", "told_shares"]
 

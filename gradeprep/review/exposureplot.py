@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from gradeprep.model.record import Reading
-from gradeprep.review.plotted import Draw, Inks, legend, svg
+from gradeprep.review.svgplot import Draw, Inks, legend, svg
 
 __all__ = ["exposure_svg", "plot_exposure"]
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.review.plotted import Draw, Inks, legend, svg
+from gradeprep.review.svgplot import Draw, Inks, legend, svg
 from gradeprep.stages.lift import LiftParams, smootherstep
 
 __all__ = ["lift_svg", "lifted_tones", "plot_lift"]

@@ -13,7 +13,7 @@ import numpy as np
 
 from gradeprep.checks.tones import NoiseCurve, decibels
 from gradeprep.photometry import ACCEPTABLE, EXCELLENT
-from gradeprep.review.plotted import Draw, Inks, legend, svg
+from gradeprep.review.svgplot import Draw, Inks, legend, svg
 
 __all__ = ["noise_caption", "noise_svg", "plot_noise"]
 

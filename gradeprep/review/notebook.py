@@ -14,8 +14,8 @@ from gradeprep.model.record import Reading
 from gradeprep.model.shot import ShotDocument
 from gradeprep.pipeline.planned import Plan, ShotPlan
 from gradeprep.pipeline.view import View
-from gradeprep.review.encoded import encoded
-from gradeprep.review.shown import screen
+from gradeprep.review.imagebytes import encoded
+from gradeprep.review.screen import screen
 
 __all__ = ["load_ipython_extension", "picture_of", "table"]
 

@@ -11,15 +11,15 @@ import numpy as np
 from gradeprep.model.frame import pixel_aspect
 from gradeprep.model.record import Reading
 from gradeprep.model.stops import gain, tone
-from gradeprep.pipeline.curve import Curve
+from gradeprep.pipeline.curve import ExposureCurve
 from gradeprep.pipeline.view import View
 from gradeprep.review.exposureplot import plot_exposure
-from gradeprep.review.plotted import Draw, Inks
+from gradeprep.review.screen import Bytes, Screen
 from gradeprep.review.sheet import PANEL, Panel, laid_out, sized
-from gradeprep.review.shown import Bytes, Screen
+from gradeprep.review.svgplot import Draw, Inks
 from gradeprep.review.tones import plot_tones, tones_of
 
-__all__ = ["Place", "outlined", "read_sheet", "place_of", "told_reading"]
+__all__ = ["MeterArea", "outlined", "read_sheet", "place_of", "told_reading"]
 
 _INK, _EDGE = (240, 228, 66), (0, 0, 0)
 """Okabe-Ito yellow between two black lines: seen on any picture."""
@@ -29,7 +29,7 @@ Outline = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class MeterArea:
     """What a meter looked at in one frame.
 
     Attributes:
@@ -43,7 +43,7 @@ class Place:
     level: float | None = None
 
 
-def place_of(reading: Reading, window: Sequence[int], frame: int | None = None) -> Place:
+def place_of(reading: Reading, window: Sequence[int], frame: int | None = None) -> MeterArea:
     """What a reading's evidence says of the places looked at.
 
     Args:
@@ -60,7 +60,7 @@ def place_of(reading: Reading, window: Sequence[int], frame: int | None = None) 
     else:
         outline = _rectangle(first.get("region", evidence.get("region")), window)
     level = first.get("luminance")
-    return Place(
+    return MeterArea(
         first.get("frame", frame),
         outline,
         float(level) if isinstance(level, float) and level > 0.0 and outline else None,
@@ -134,7 +134,7 @@ def read_sheet(
     screen: Screen,
     reading: Reading | None = None,
     readings: Mapping[int, Reading] | None = None,
-    curve: Curve | None = None,
+    curve: ExposureCurve | None = None,
 ) -> Bytes:
     """A frame with the place read outlined, the reading beside it, and the frame's tones.
 
@@ -179,7 +179,7 @@ def _span(readings: Mapping[int, Reading]) -> str:
 
 
 def _panels(
-    view: View, frame: int, screen: Screen, reading: Reading, seen: Place
+    view: View, frame: int, screen: Screen, reading: Reading, seen: MeterArea
 ) -> Iterator[Panel]:
     light, broken = view.pixels(frame), view.broken(frame)
     aspect = pixel_aspect(view.header(frame))
@@ -198,11 +198,11 @@ def _panels(
     )
 
 
-def _title(seen: Place) -> str:
+def _title(seen: MeterArea) -> str:
     return "the place read" if seen.outline else "the frame"
 
 
-def _placed(view: View, frame: int, picture: Bytes, seen: Place) -> Bytes:
+def _placed(view: View, frame: int, picture: Bytes, seen: MeterArea) -> Bytes:
     """The picture with the place outlined: display window to data window to picture."""
     if not seen.outline:
         return picture

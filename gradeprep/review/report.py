@@ -24,13 +24,22 @@ from gradeprep._version import __version__
 from gradeprep.errors import RequestError
 from gradeprep.model.recipe import LookAsk
 from gradeprep.review import tables
-from gradeprep.review.gathered import Gathered, gather
-from gradeprep.review.pictured import Pictured, Wish, pictured
-from gradeprep.review.ranked import Ranked, ranked, worst_first
-from gradeprep.review.seen import see
+from gradeprep.review.overview import OverviewLine, ranked, worst_first
+from gradeprep.review.pictures import ShotPictures, Wish, pictured
+from gradeprep.review.platesummary import see
+from gradeprep.review.reportdata import ReportShot, gather
 from gradeprep.review.spans import Ruler, ruler_of, ruler_svg, span_svg
 
-__all__ = ["Entry", "bytes_each", "entries", "entry_of", "page", "policy", "report_html", "stops"]
+__all__ = [
+    "PageEntry",
+    "bytes_each",
+    "entries",
+    "entry_of",
+    "page",
+    "policy",
+    "report_html",
+    "stops",
+]
 
 _PAGE = Path(__file__).parent / "page"
 _BUDGET = 14_000_000
@@ -46,7 +55,7 @@ _PICTURES = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class PageEntry:
     """One shot of the page.
 
     Attributes:
@@ -58,9 +67,9 @@ class Entry:
         simulated: Whether the normalized picture was computed here, not read from a result.
     """
 
-    shot: Gathered
-    seen: Pictured
-    line: Ranked
+    shot: ReportShot
+    seen: ShotPictures
+    line: OverviewLine
     lacking: tuple[str, ...]
     frame: int | None
     simulated: bool = False
@@ -96,7 +105,7 @@ def report_html(
     return page(entries(found, Wish(display=display, view=view, look=look, side=side)))
 
 
-def entries(found: Sequence[Gathered], wish: Wish) -> list[Entry]:
+def entries(found: Sequence[ReportShot], wish: Wish) -> list[PageEntry]:
     """The shots with their pictures, worst first.
 
     Raises:
@@ -115,7 +124,7 @@ def entries(found: Sequence[Gathered], wish: Wish) -> list[Entry]:
     return [made[place] for place in worst_first([entry.line for entry in made])]
 
 
-def entry_of(one: Gathered, wish: Wish) -> Entry:
+def entry_of(one: ReportShot, wish: Wish) -> PageEntry:
     """One shot with its pictures and plots.
 
     Raises:
@@ -124,7 +133,7 @@ def entry_of(one: Gathered, wish: Wish) -> Entry:
     """
     seen = see(one)
     pictures = pictured(one, seen, wish)
-    return Entry(
+    return PageEntry(
         shot=one,
         seen=pictures,
         line=ranked(one, seen),
@@ -134,7 +143,7 @@ def entry_of(one: Gathered, wish: Wish) -> Entry:
     )
 
 
-def bytes_each(found: Sequence[Gathered]) -> int:
+def bytes_each(found: Sequence[ReportShot]) -> int:
     """Bytes that one picture may take so that the page of all these shots can go by mail."""
     frames = sum(len(one.document.frames) for one in found if one.document is not None)
     left = _BUDGET - _PER_FRAME * frames - _PER_SHOT * len(found)
@@ -142,7 +151,7 @@ def bytes_each(found: Sequence[Gathered]) -> int:
     return int(min(max(each, _LEAST), _MOST))
 
 
-def page(shots: Sequence[Entry]) -> str:
+def page(shots: Sequence[PageEntry]) -> str:
     """The page's text; equal entries give equal text but for the one line of class ``dated``.
 
     Raises:
@@ -188,13 +197,13 @@ def policy() -> str:
     )
 
 
-def _span(entry: Entry, ruler: Ruler, *, tall: bool) -> Any:
+def _span(entry: PageEntry, ruler: Ruler, *, tall: bool) -> Any:
     from markupsafe import Markup
 
     return Markup(span_svg(entry.line, ruler, _span_words(entry), tall=tall))
 
 
-def _span_words(entry: Entry) -> str:
+def _span_words(entry: PageEntry) -> str:
     told = []
     for word, span in (("as recorded", entry.line.before), ("normalized", entry.line.after)):
         if span.low is None and span.high is None:

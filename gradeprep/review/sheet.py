@@ -10,8 +10,8 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.review.plotted import DARK, Draw, dressed, figure, pixels_of
-from gradeprep.review.shown import Bytes
+from gradeprep.review.screen import Bytes
+from gradeprep.review.svgplot import DARK, Draw, dressed, figure, pixels_of
 
 __all__ = ["PANEL", "Panel", "laid_out", "sized"]
 

@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from gradeprep.review.ranked import Ranked, Span
+from gradeprep.review.overview import OverviewLine, ToneSpan
 
 __all__ = ["Ruler", "ruler_of", "ruler_svg", "span_svg"]
 
@@ -37,7 +37,7 @@ class Ruler:
         return tuple(stop for stop in range(self.low, self.high + 1) if stop % 2 == 0)
 
 
-def ruler_of(lines: Iterable[Ranked]) -> Ruler:
+def ruler_of(lines: Iterable[OverviewLine]) -> Ruler:
     """The ruler on which every span of a page has its place."""
     ends = [
         end
@@ -56,7 +56,7 @@ def ruler_svg(ruler: Ruler) -> str:
     return _element(_WIDTH, 13.0, _figures(ruler, _WIDTH, 10.0), "")
 
 
-def span_svg(line: Ranked, ruler: Ruler, title: str, *, tall: bool = False) -> str:
+def span_svg(line: OverviewLine, ruler: Ruler, title: str, *, tall: bool = False) -> str:
     """A shot's span before and after as an SVG element.
 
     Args:
@@ -92,7 +92,7 @@ def _figures(ruler: Ruler, width: float, y: float) -> Iterator[str]:
 
 
 def _bar(
-    span: Span, kind: str, ruler: Ruler, width: float, place: tuple[float, float]
+    span: ToneSpan, kind: str, ruler: Ruler, width: float, place: tuple[float, float]
 ) -> Iterator[str]:
     """From clean shadow to ceiling; an end that is not known is left open and fades out."""
     y, thick = place

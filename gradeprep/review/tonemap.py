@@ -16,8 +16,8 @@ import numpy.typing as npt
 
 from gradeprep.model.stops import GREY
 from gradeprep.plugins.contracts import Pixels
-from gradeprep.review.plotted import Draw, Inks, needed
-from gradeprep.review.shown import Bytes, any_within, reduced, shown_size, strewn
+from gradeprep.review.screen import Bytes, any_within, reduced, shown_size, strewn
+from gradeprep.review.svgplot import Draw, Inks, needed
 
 __all__ = ["FIRST", "LAST", "colours", "plot_scale", "tone_map"]
 

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from gradeprep.model.stops import GREY, gain, tone
 from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import Pixels
-from gradeprep.review.plotted import Draw, Inks, legend, svg
+from gradeprep.review.svgplot import Draw, Inks, legend, svg
 
 __all__ = ["HIGH", "LOW", "STEP", "Tones", "landing", "plot_tones", "tones_of", "tones_svg"]
 

@@ -8,7 +8,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from gradeprep import lastwords, sidecar
+from gradeprep import crashreport, sidecar
 from gradeprep.errors import WriteError
 from gradeprep.machine import processors
 from gradeprep.model.shot import FrameEntry, ShotDocument
@@ -100,7 +100,7 @@ def run_plan(
         if documents:
             life.enter_context(engine)  # left before the claims are: nobody writes without one
             engine.ready(documents)
-        lastwords.begun()
+        crashreport.begun()
         for name, shot in ours.items():
             results[name] = _run_shot(shot.document, manner)
     return Job({name: results[name] for name in (*plan.failed, *plan.shots)})

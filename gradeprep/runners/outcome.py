@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
 
-from gradeprep import lastwords
+from gradeprep import crashreport
 from gradeprep.errors import GradeprepError
 from gradeprep.model.shot import FrameEntry, ShotDocument
 
@@ -37,7 +37,7 @@ def do_one(work: Work[T], document: ShotDocument) -> T | Failed:
     """Do a document of one frame."""
     entry = document.frames[0]
     try:
-        with lastwords.at("working on it", entry.source):
+        with crashreport.at("working on it", entry.source):
             return work(document, entry)
     except GradeprepError as error:
         error.at(shot=document.shot, frame=entry.number, file=entry.source)

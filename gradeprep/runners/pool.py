@@ -22,7 +22,7 @@ from multiprocessing.connection import wait as wait_for
 from multiprocessing.util import Finalize
 from typing import TypeVar
 
-from gradeprep import lastwords, machine
+from gradeprep import crashreport, machine
 from gradeprep.model.shot import FrameEntry, ShotDocument
 from gradeprep.plates import exr
 from gradeprep.runners.outcome import Failed, Work, do_one, end_if
@@ -167,7 +167,7 @@ def _start_worker() -> None:
         signal.signal(number, signal.SIG_IGN)
     exr.set_threads(0)
     machine.keep_freed()
-    lastwords.timed()
+    crashreport.timed()
     Finalize(None, _leave, exitpriority=_LAST)
     parent = multiprocessing.parent_process()
     if parent is not None:

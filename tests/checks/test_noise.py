@@ -13,9 +13,9 @@ from support import plates_folder
 from gradeprep.checks.noise import Noise, NoiseParams
 from gradeprep.checks.noisetable import LEAST, measure_noise
 from gradeprep.demo.sensor import Sensor
-from gradeprep.pipeline.asked import build
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import build
 from gradeprep.plugins.contracts import Check
 
 CHECK = Noise()

@@ -15,7 +15,7 @@ from support import run, snapshot, write_exr
 
 import gradeprep
 from gradeprep.cli import COMMANDS
-from gradeprep.model.listed import Listed
+from gradeprep.model.documents.plugins import PluginsDocument
 
 HEAVY = ("numpy", "OpenEXR", "OpenImageIO", "PyOpenColorIO", "pydantic", "yaml", "rich")
 
@@ -277,7 +277,7 @@ def test_what_is_written_keeps_its_schema(film, capsys):
 def listed(text):
     """Plugins by kind and name of a document, which keeps its schema."""
     told = json.loads(text)
-    jsonschema.validate(told, Listed.model_json_schema(by_alias=True))
+    jsonschema.validate(told, PluginsDocument.model_json_schema(by_alias=True))
     return {(one["kind"], one["name"]): one for one in told["plugins"]}
 
 

@@ -62,7 +62,7 @@ def test_bash_itself_completes(tmp_path: Path) -> None:
     if bash is None:
         pytest.skip("there is no bash")
     program = tmp_path / "gradeprep"
-    start = "import sys; sys.argv[0] = 'gradeprep'; from gradeprep.guard import main; main()"
+    start = "import sys; sys.argv[0] = 'gradeprep'; from gradeprep.entry import main; main()"
     program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -c "{start}" "$@"\n', encoding="utf-8")
     program.chmod(0o755)
     typed = (

@@ -17,7 +17,7 @@ from gradeprep import sidecar
 from gradeprep.conform.decision import decisions_in
 from gradeprep.model import timecode
 from gradeprep.model.framerange import FrameRange
-from gradeprep.pipeline.asked import read_recipe
+from gradeprep.pipeline.recipefile import read_recipe
 
 CUT = "001  A001 V C 01:00:00:04 01:00:00:08 10:00:00:00 10:00:00:04"
 CDL = "*ASC_SOP (0.9 1.0 1.1)(0.0 -0.01 0.0)(1.0 1.0 1.2)"

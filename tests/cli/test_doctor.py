@@ -16,9 +16,9 @@ from pydantic import TypeAdapter
 from support import run
 
 from gradeprep import machine
-from gradeprep.cli import examine, requirements
+from gradeprep.cli import installation, requirements
 from gradeprep.cli.requirements import floor, too_old
-from gradeprep.model.diagnosed import Diagnosed
+from gradeprep.model.documents.diagnosis import DiagnosisDocument
 from gradeprep.plates import files
 from gradeprep.plugins.registry import Entry, Registry
 
@@ -36,7 +36,7 @@ def problems(capsys, *options):
     """What is wrong and what to do, as the JSON tells it."""
     ran = run(capsys, "doctor", "--json", *options)
     told = json.loads(ran.out)
-    jsonschema.validate(told, TypeAdapter(Diagnosed).json_schema(by_alias=True))
+    jsonschema.validate(told, TypeAdapter(DiagnosisDocument).json_schema(by_alias=True))
     assert ran.code == (1 if told["problems"] else 0)
     return [(problem["what"], problem["remedy"]) for problem in told["problems"]]
 
@@ -93,7 +93,7 @@ def test_memory_that_nobody_tells(capsys, monkeypatch):
 
 def test_plugin_that_does_not_load(capsys, monkeypatch):
     broken = Registry([Entry("stages", "absent", "no_such_module:Stage", "clumsy 1.0")])
-    monkeypatch.setattr(examine, "installed", lambda: broken)
+    monkeypatch.setattr(installation, "installed", lambda: broken)
     ((what, remedy),) = problems(capsys)
     assert what.startswith("stage 'absent' from clumsy 1.0 (no_such_module:Stage) does not load")
     assert remedy == "update or uninstall that package"
@@ -164,7 +164,7 @@ def test_library_without_which_nothing_can_be_looked_at(capsys, needs, monkeypat
     real = builtins.__import__
 
     def absent(name, *rest):
-        if name == "gradeprep.cli.examine":
+        if name == "gradeprep.cli.installation":
             raise ModuleNotFoundError("No module named 'OpenEXR'")
         return real(name, *rest)
 

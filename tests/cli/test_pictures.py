@@ -14,7 +14,7 @@ from support import run, snapshot, write_exr
 from gradeprep import colour
 from gradeprep.colour import BUILT_IN
 from gradeprep.review.clipmap import CHANNEL_INKS
-from gradeprep.review.shown import screen
+from gradeprep.review.screen import screen
 
 SPACE = ("--space", "ACEScg")
 PLAIN = ("--display", "sRGB - Display", "--view", "Un-tone-mapped")

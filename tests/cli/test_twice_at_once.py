@@ -15,7 +15,7 @@ import pytest
 from refusal import ACESCG, RECIPE, exr_plate, refused, speaks_plainly, write_recipe
 from support import run, snapshot
 
-from gradeprep.cli import restore, working
+from gradeprep.cli import jobs, restore
 from gradeprep.runners import lock, share
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="locks as POSIX has them")
@@ -140,14 +140,14 @@ def meanwhile(monkeypatch):
     """Lets something happen after the plan is made and before it is run."""
 
     def happens(what):
-        plan = working.make_plan
+        plan = jobs.make_plan
 
         def then(*arguments):
             made = plan(*arguments)
             what()
             return made
 
-        monkeypatch.setattr(working, "make_plan", then)
+        monkeypatch.setattr(jobs, "make_plan", then)
 
     return happens
 

@@ -8,7 +8,7 @@ import numpy as np
 import OpenImageIO
 import pytest
 
-from gradeprep.demo.picture import Row, contact_sheet, display
+from gradeprep.demo.picture import SheetRow, contact_sheet, display
 from gradeprep.errors import WriteError
 
 WIDTH, MARGIN, GAP, TOP = 480, 44, 20, 64
@@ -20,7 +20,7 @@ def flat(value, size=(96, 54)):
 
 @pytest.fixture
 def row():
-    return Row(
+    return SheetRow(
         name="slipway_010",
         as_shot=flat(1.44),
         normalized=flat(0.18),

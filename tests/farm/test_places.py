@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from gradeprep.errors import OutputRefusedError, RequestError
 from gradeprep.farm.places import Places, read_places, refuse_merged
-from gradeprep.model.farmed import Manifest, RecipeMark
+from gradeprep.model.bundle import Manifest, RecipeMark
 
 
 def manifest(*, windows: bool = False, **folders: str) -> Manifest:

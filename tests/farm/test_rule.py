@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradeprep.farm.rule import MOST, SECONDS, UNMEASURED, chunk_sizes
-from gradeprep.model.costed import Cost, ShotCost
+from gradeprep.model.documents.cost import Cost, ShotCost
 
 
 def cost(*shots: tuple[int, float | None]) -> Cost:

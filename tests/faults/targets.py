@@ -15,7 +15,7 @@ from support import write_dpx, write_exr
 
 from gradeprep import sidecar
 from gradeprep.meters.notes import Notes, NotesParams
-from gradeprep.pipeline.asked import read_recipe
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.plates import dpx, exr, exrscan, files
 
 from .film import Film, call

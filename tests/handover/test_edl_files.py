@@ -12,7 +12,7 @@ from handed import mend, told
 from gradeprep.errors import RequestError, WriteError
 from gradeprep.handover.edl import Edl, EdlParams
 from gradeprep.model import timecode
-from gradeprep.model.conformed import Cdl, EventTold
+from gradeprep.model.documents.conform import CdlDocument, EventDocument
 from gradeprep.plugins.contracts import Decided, Document, LeftOut
 
 
@@ -34,7 +34,7 @@ def made(folder: Path, *shots: Decided, **params: object) -> Document:
 
 
 def event(number: str, frames: str, record: tuple[str, str], **more: object) -> dict[str, object]:
-    told = EventTold(
+    told = EventDocument(
         event=number, source=("a", "b"), record=record, rate="24", frames=frames, found="reel",
         **more,
     )  # fmt: skip
@@ -88,7 +88,7 @@ def test_drop_frame_is_headed_so(tmp_path):
 
 
 def test_what_came_with_an_event_is_passed_on_as_a_remark(tmp_path):
-    cdl = Cdl(slope=(1.5, 1.0, 0.5), offset=(0.1, 0.0, 0.0), saturation=0.5)
+    cdl = CdlDocument(slope=(1.5, 1.0, 0.5), offset=(0.1, 0.0, 0.0), saturation=0.5)
     events = [
         event("007", "1003-1006", ("02:00:00:00", "02:00:00:04"), reel="A001 C002", cdl=cdl),
         event("009", "1001-1002", ("02:00:00:00", "02:00:00:02"), track="V2"),

@@ -14,7 +14,7 @@ from gradeprep.errors import RequestError, WriteError
 from gradeprep.handover.cut import RateParams
 from gradeprep.handover.timeline import Otio
 from gradeprep.model import timecode
-from gradeprep.model.conformed import Cdl, EventTold
+from gradeprep.model.documents.conform import CdlDocument, EventDocument
 from gradeprep.plugins.contracts import Decided, Document
 
 
@@ -39,7 +39,7 @@ def made(folder: Path, *shots: Decided, rate: str | None = None) -> tuple[Docume
 
 
 def event(number: str, frames: str, record: tuple[str, str], **more: object) -> dict[str, object]:
-    told = EventTold(
+    told = EventDocument(
         event=number, source=("a", "b"), record=record, rate="24", frames=frames, found="reel",
         **more,
     )  # fmt: skip
@@ -127,7 +127,7 @@ def test_runs_of_frames_are_clips_one_after_another(tmp_path):
 
 
 def test_shots_stand_in_the_cut_they_were_conformed_from(tmp_path):
-    cdl = Cdl(slope=(1.1, 1.0, 0.9), saturation=0.8)
+    cdl = CdlDocument(slope=(1.1, 1.0, 0.9), saturation=0.8)
     events = [
         event("002", "1011-1014", ("01:00:00:08", "01:00:00:12"), clip="quay wide", reel="A1"),
         event("004", "1003-1004", ("01:00:00:20", "01:00:00:22"), track="V2", cdl=cdl),

@@ -39,6 +39,6 @@ SUITES = {
     },
     **{
         f"gradeprep/pipeline/{name}.py": _kernel("kernels")
-        for name in ("plain", "light", "samples", "codetable")
+        for name in ("plaingains", "light", "samples", "codetable")
     },
 }

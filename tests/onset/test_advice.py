@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradeprep.meters.labels import Label
-from gradeprep.model.advised import Ceiling, Scene
+from gradeprep.model.documents.headroom import SceneBrightness, SceneCeiling
 from gradeprep.onset.headroom import (
     Asked,
     advise,
@@ -26,8 +26,8 @@ EI_800 = Present(index=Label("800", 800.0))
 
 
 def asked(bright=3.0, clip=6.5, present=EI_800, source="stated", **more):
-    scene = Scene(bright=bright, how="stated")
-    ceiling = Ceiling(stops=clip, source=source, how="stated")
+    scene = SceneBrightness(bright=bright, how="stated")
+    ceiling = SceneCeiling(stops=clip, source=source, how="stated")
     return Asked(scene=scene, ceiling=ceiling, present=present, **more)
 
 

@@ -25,7 +25,7 @@ from gradeprep.colour import BUILT_IN
 from gradeprep.demo.story import shoot_film
 from gradeprep.errors import ColourError, OutputRefusedError, RequestError
 from gradeprep.looks import find_look, shown
-from gradeprep.model.compensated import Compensated, TransformTold
+from gradeprep.model.documents.compensation import CompensationDocument, TransformDocument
 from gradeprep.onset import cube
 from gradeprep.onset.compensation import Ask, Tolerance, prepare
 from gradeprep.onset.deviation import Probe, deviation
@@ -56,7 +56,9 @@ def neutrals(codes: np.ndarray) -> np.ndarray:
     return np.repeat(np.asarray(codes, np.float32)[:, None], 3, axis=1)
 
 
-def sent_through(one: TransformTold, codes: np.ndarray, *, tetrahedral: bool = False) -> np.ndarray:
+def sent_through(
+    one: TransformDocument, codes: np.ndarray, *, tetrahedral: bool = False
+) -> np.ndarray:
     return through(from_file(Path(one.file), tetrahedral=tetrahedral), codes)
 
 
@@ -532,4 +534,4 @@ def test_the_document_is_itself_again(tmp_path):
     told = made(tmp_path, "ACEScct", -1.0, config=SMALL, formats=("clf",))
     text = told.model_dump_json(by_alias=True)
     assert text.startswith('{"gradeprep_compensate":1,')
-    assert Compensated.model_validate_json(text) == told
+    assert CompensationDocument.model_validate_json(text) == told

@@ -11,9 +11,9 @@ from refusal import RECIPE, exr_plate, light, write_recipe
 from support import run, snapshot, write_exr
 
 from gradeprep.pipeline import cost
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import read_recipe
 
 THREE = """\
 gradeprep: 1

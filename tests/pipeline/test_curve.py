@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from gradeprep.errors import RequestError
 from gradeprep.model.exposure import Keys
 from gradeprep.pipeline.changes import noise
-from gradeprep.pipeline.curve import Curve, Segment, curve
+from gradeprep.pipeline.curve import ExposureCurve, Segment, curve
 
 NOISE = 0.05
 SEEDS = range(60)
@@ -26,18 +26,18 @@ def readings(truth, seed, *, wrong=0.05, clean=()):
     return noisy + np.where(bad, signs * random.uniform(0.3, 2.0, truth.size), 0.0)
 
 
-def solved(truth, seed, **how) -> Curve:
+def solved(truth, seed, **how) -> ExposureCurve:
     frames = range(1001, 1001 + truth.size)
     return curve(list(frames), readings(truth, seed, **how).tolist(), [NOISE] * truth.size)
 
 
-def off(found: Curve, truth) -> float:
+def off(found: ExposureCurve, truth) -> float:
     """Root mean square of the curve's error, in stops."""
     told = [found.stops(frame) for frame in range(1001, 1001 + truth.size)]
     return float(np.sqrt(np.mean((np.array(told) - truth) ** 2)))
 
 
-def kinds(found: Curve) -> list[str]:
+def kinds(found: ExposureCurve) -> list[str]:
     return [segment.kind for segment in found.segments]
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from lightref import CODES, HALVES, decide, lifted, run, ulps
 
 from gradeprep import colour
-from gradeprep.pipeline import kernels, light, plain
+from gradeprep.pipeline import kernels, light, plaingains
 from gradeprep.pipeline.kernels import Wanted, choose
 from gradeprep.pipeline.samples import HALF_MAX
 from gradeprep.pipeline.types import kernel_type
@@ -193,9 +193,9 @@ def test_clipped_and_nonfinite_samples_are_counted_in_the_source(kernel):
 @pytest.mark.parametrize("stops", [-14, -3, -1, 1, 3, 14, 29])
 def test_whole_stops_add_to_the_exponent_where_half_and_product_are_normal(stops, monkeypatch):
     """Each code in a chunk of its own, so that none hides behind a neighbour's look-up."""
-    monkeypatch.setattr(plain, "CHUNK", 1)
+    monkeypatch.setattr(plaingains, "CHUNK", 1)
     with np.errstate(all="ignore"):
-        table = plain._table(2.0**stops, "float16")
+        table = plaingains._table(2.0**stops, "float16")
     edges = np.array([0, 1, 0x3FF, 0x400, table.first, table.last, HALF_MAX], np.int64)
     near = np.unique(np.clip(edges[:, None] + np.arange(-2, 3), 0, 0x7FFF))
     codes = np.concatenate([near, near | 0x8000]).astype(np.uint16)
@@ -216,7 +216,7 @@ def test_a_chunk_of_normal_halves_needs_no_look_up(monkeypatch):
 
 def test_counts_do_not_depend_on_where_a_chunk_ends(monkeypatch):
     whole = grey("half-table", ALL, pull(3)), grey("light", ALL, pull(-3))
-    for module in (plain, light):
+    for module in (plaingains, light):
         monkeypatch.setattr(module, "CHUNK", 1000)
     parts = grey("half-table", ALL, pull(3)), grey("light", ALL, pull(-3))
     for a, b in zip(whole, parts, strict=True):
@@ -263,10 +263,10 @@ def test_light_is_within_half_an_ulp_and_two_float32_roundings(stops):
     table = one("half-table", HALVES[None], pull(stops)).planes[0][0]
     light = grey("light", HALVES[None], pull(stops)).planes[0][0]
     assert ulps(table, light).max() <= 1
-    plain = FINITE & np.isfinite(light)
-    exact = HALVES[plain].astype(np.float64) * 2.0**stops
+    plaingains = FINITE & np.isfinite(light)
+    exact = HALVES[plaingains].astype(np.float64) * 2.0**stops
     unit = np.ldexp(1.0, np.maximum(np.frexp(exact)[1] - 1, -14) - 10)  # of a half as large
-    error = np.abs(light[plain] - exact)
+    error = np.abs(light[plaingains] - exact)
     assert np.all(error <= 0.5 * unit + 2.0**-23 * np.abs(exact))
 
 

@@ -7,8 +7,8 @@ import sys
 import pytest
 
 from gradeprep.errors import PluginError
+from gradeprep.plugins.contractcheck import KINDS
 from gradeprep.plugins.contracts import API
-from gradeprep.plugins.kept import KINDS
 from gradeprep.plugins.registry import Entry, Registry, installed
 
 GOOD = """\

@@ -10,7 +10,7 @@ from desked import small_film
 from support import snapshot
 
 from gradeprep.errors import RecipeError, RequestError, WriteError
-from gradeprep.pipeline import rewrite
+from gradeprep.pipeline import recipeupdate
 from gradeprep.review.desk.session import ChangedError, Session
 from gradeprep.runners import lock
 
@@ -88,7 +88,7 @@ def test_a_change_between_the_last_two_looks_is_seen(
 
     def late(real: Path, text: str, *, digest: str) -> str:
         path.write_text("# theirs\n" + path.read_text("utf-8"), "utf-8")
-        return rewrite.replace_text(real, text, digest=digest)
+        return recipeupdate.replace_text(real, text, digest=digest)
 
     monkeypatch.setattr("gradeprep.review.desk.session.replace_text", late)
     with pytest.raises(ChangedError, match="meanwhile"):

@@ -14,7 +14,7 @@ from gradeprep.plugins.contracts import Light
 from gradeprep.review.exposureplot import plot_exposure
 from gradeprep.review.liftplot import lift_svg, lifted_tones, plot_lift
 from gradeprep.review.noiseplot import noise_caption, plot_noise
-from gradeprep.review.plotted import DARK, dressed, figure
+from gradeprep.review.svgplot import DARK, dressed, figure
 from gradeprep.review.tonemap import colours, plot_scale, tone_map
 from gradeprep.stages.lift import Lift, LiftParams
 

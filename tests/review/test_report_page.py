@@ -16,10 +16,10 @@ from reported import RECIPE, write_scene
 from gradeprep import sidecar
 from gradeprep.errors import ColourError
 from gradeprep.model.recipe import LookAsk
-from gradeprep.review.encoded import data_uri
-from gradeprep.review.gathered import gather
-from gradeprep.review.pictured import Wish, fitted
+from gradeprep.review.imagebytes import data_uri
+from gradeprep.review.pictures import Wish, fitted
 from gradeprep.review.report import bytes_each, entries, page, report_html
+from gradeprep.review.reportdata import gather
 
 HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(2)>&amp;{{ 7 * 7 }}'
 

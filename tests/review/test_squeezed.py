@@ -10,15 +10,15 @@ from reported import write_scene
 
 from gradeprep.checks.clipping import ClippingParams
 from gradeprep.model.record import Reading
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.plan import open_views
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.review import checksheet, readsheet
-from gradeprep.review.gathered import gather
 from gradeprep.review.notebook import picture_of
-from gradeprep.review.pictured import Wish, pictured
-from gradeprep.review.seen import see
-from gradeprep.review.shown import screen
+from gradeprep.review.pictures import Wish, pictured
+from gradeprep.review.platesummary import see
+from gradeprep.review.reportdata import gather
+from gradeprep.review.screen import screen
 
 SHAPE = 2.0 * 96 / 48
 """Width over height of a frame of 96 x 48 pixels, each of them twice as wide as high."""

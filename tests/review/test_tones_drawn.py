@@ -9,7 +9,7 @@ import pytest
 from fakeview import AP1_WEIGHTS
 
 from gradeprep.review import tones
-from gradeprep.review.plotted import DARK, dressed, figure
+from gradeprep.review.svgplot import DARK, dressed, figure
 from gradeprep.review.tones import plot_tones, tones_of, tones_svg
 
 

@@ -24,9 +24,9 @@ from refusal import RECIPE, exr_plate, refused, write_recipe
 from support import run
 
 from gradeprep import sidecar
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.plates import atomic
 from gradeprep.plugins.registry import installed
 from gradeprep.runners import dispatch, reach, wire

@@ -11,9 +11,9 @@ from refusal import RECIPE, exr_plate, write_recipe
 from support import snapshot
 
 from gradeprep.errors import RequestError
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.runners import lock
 from gradeprep.runners.job import run_plan
 from gradeprep.runners.outcome import Failed

@@ -10,9 +10,9 @@ import pytest
 from refusal import exr_plate, write_recipe
 from support import snapshot
 
-from gradeprep.pipeline.asked import read_recipe
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.recipefile import read_recipe
 from gradeprep.runners import local, lock, remote, wire
 from gradeprep.runners.claim import claimed
 

@@ -14,7 +14,7 @@ from pydantic.fields import FieldInfo
 
 from gradeprep.errors import GradeprepError
 from gradeprep.model.wording import dotted, said
-from gradeprep.plugins.kept import complaints
+from gradeprep.plugins.contractcheck import complaints
 
 __all__ = ["CLAUSES", "BrokenContract", "Tried", "tried"]
 

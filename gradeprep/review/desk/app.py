@@ -15,8 +15,8 @@ from starlette.middleware import Middleware
 
 from gradeprep.errors import RequestError
 from gradeprep.machine import processors
+from gradeprep.review.desk.access import Guard, Pass
 from gradeprep.review.desk.answers import HANDLERS
-from gradeprep.review.desk.guard import Guard, Pass
 from gradeprep.review.desk.routes import ROUTES
 from gradeprep.review.desk.state import Desk
 

@@ -15,7 +15,7 @@ from gradeprep.model.order import LookOrder
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.plan import open_config
 from gradeprep.pipeline.planned import Options
-from gradeprep.review.shown import Screen, screen
+from gradeprep.review.screen import Screen, screen
 
 __all__ = ["Bench"]
 

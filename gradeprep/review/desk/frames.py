@@ -19,9 +19,17 @@ from gradeprep.pipeline.view import View
 from gradeprep.plates import limits
 from gradeprep.plates.sequence import Sequence, find
 from gradeprep.plugins.contracts import Pixels
-from gradeprep.review.desk.kept import Kept
+from gradeprep.review.desk.cache import Cache
 
-__all__ = ["Frames", "Seen", "UnknownError", "VanishedError", "numbers_of", "plate_of", "shot_of"]
+__all__ = [
+    "Frames",
+    "DecodedFrame",
+    "UnknownError",
+    "VanishedError",
+    "numbers_of",
+    "plate_of",
+    "shot_of",
+]
 
 MOST = 768 * 2**20
 """Bytes of decoded frames that are kept: four UHD frames of a log plate."""
@@ -40,7 +48,7 @@ class UnknownError(RequestError):
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class DecodedFrame:
     """One frame over its display window.
 
     Attributes:
@@ -75,10 +83,10 @@ class Frames:
     """
 
     config: str | None = None
-    _kept: Kept[Seen] = field(init=False)
+    _kept: Cache[DecodedFrame] = field(init=False)
 
     def __post_init__(self) -> None:
-        self._kept = Kept(MOST, lambda seen: seen.bytes)
+        self._kept = Cache(MOST, lambda seen: seen.bytes)
 
     def view(
         self, recipe: Recipe, folder: Path, shot: str, frames: FrameRange | None = None
@@ -93,7 +101,7 @@ class Frames:
         except GradeprepError as error:
             raise error.at(shot=shot) from error
 
-    def seen(self, recipe: Recipe, folder: Path, shot: str, frame: int) -> Seen:
+    def seen(self, recipe: Recipe, folder: Path, shot: str, frame: int) -> DecodedFrame:
         """One frame, decoded; from what is kept as long as the file has not been touched.
 
         Raises:
@@ -111,7 +119,7 @@ class Frames:
         stamp = (found.st_mtime_ns, found.st_size, found.st_ino)
         key = (str(path), stamp, repr(recipe.colour), ask.space, ask.any_space, ask.layers)
 
-        def decode() -> Seen:
+        def decode() -> DecodedFrame:
             try:
                 view = self.view(recipe, folder, shot, FrameRange.of([frame]))
                 return _decoded(view, frame, key)
@@ -159,12 +167,12 @@ def _place_in(view: View, frame: int) -> tuple[int, int, int, int]:
     return left - x, top - y, width, height
 
 
-def _decoded(view: View, frame: int, key: Hashable) -> Seen:
+def _decoded(view: View, frame: int, key: Hashable) -> DecodedFrame:
     pixels, recorded, broken = view.pixels(frame), view.recorded(frame), view.broken(frame)
     x, y, width, height = _place_in(view, frame)
     aspect = pixel_aspect(view.header(frame))
     if (x, y, height, width) == (0, 0, *pixels.shape[:2]):
-        return Seen(pixels, recorded, broken, key, aspect)
+        return DecodedFrame(pixels, recorded, broken, key, aspect)
     rows, columns = _overlap(y, pixels.shape[0], height), _overlap(x, pixels.shape[1], width)
     absent = np.ones((height, width), np.bool_)
     absent[rows[0], columns[0]] = False if broken is None else broken[rows[1], columns[1]]
@@ -176,7 +184,7 @@ def _decoded(view: View, frame: int, key: Hashable) -> Seen:
         return whole
 
     light = laid(pixels)
-    return Seen(light, light if recorded is pixels else laid(recorded), absent, key, aspect)
+    return DecodedFrame(light, light if recorded is pixels else laid(recorded), absent, key, aspect)
 
 
 def _overlap(at: int, length: int, whole: int) -> tuple[slice, slice]:

@@ -9,8 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from gradeprep.plugins.contracts import Pixels
-from gradeprep.review.desk.frames import Seen
-from gradeprep.review.shown import any_within, reduced, shown_size
+from gradeprep.review.desk.frames import DecodedFrame
+from gradeprep.review.screen import any_within, reduced, shown_size
 
 __all__ = ["Area", "CloseUp", "Small", "half_rgba", "small"]
 
@@ -77,7 +77,7 @@ class Small:
         return self.light.nbytes + self.absent.nbytes
 
 
-def small(seen: Seen, area: Area) -> Small:
+def small(seen: DecodedFrame, area: Area) -> Small:
     """What is to be seen of a frame; never enlarged."""
     height, width, _ = seen.pixels.shape
     if isinstance(area, CloseUp):
@@ -92,7 +92,7 @@ def small(seen: Seen, area: Area) -> Small:
     return Small(light, absent, (height, width), seen.aspect)
 
 
-def _close(seen: Seen, rows: slice, columns: slice) -> Small:
+def _close(seen: DecodedFrame, rows: slice, columns: slice) -> Small:
     light = np.ascontiguousarray(seen.pixels[rows, columns])
     absent = np.zeros(light.shape[:2], np.bool_)
     if seen.absent is not None:

@@ -15,7 +15,7 @@ from gradeprep.model.stops import GREY
 from gradeprep.photometry import ACCEPTABLE, EXCELLENT
 from gradeprep.pipeline.view import View
 from gradeprep.plugins.contracts import Pixels
-from gradeprep.review.shown import any_within
+from gradeprep.review.screen import any_within
 
 __all__ = [
     "LEAST_SNR",

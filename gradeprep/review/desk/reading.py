@@ -10,7 +10,7 @@ from gradeprep.model.recipe import Recipe
 from gradeprep.model.record import Reading
 from gradeprep.pipeline.metering import read_frames, read_plate
 from gradeprep.pipeline.view import View
-from gradeprep.review.desk.resolve import meters_of
+from gradeprep.review.desk.resolver import meters_of
 
 __all__ = ["MISSING", "read", "refuse_files"]
 

@@ -52,10 +52,10 @@ from starlette.routing import Route
 
 from gradeprep.errors import GradeprepError, RequestError
 from gradeprep.review.desk import answers
-from gradeprep.review.desk.asking import body, inner, share, text, whole
-from gradeprep.review.desk.decide import parsed
 from gradeprep.review.desk.light import Area, CloseUp, Small, half_rgba
+from gradeprep.review.desk.request import body, inner, share, text, whole
 from gradeprep.review.desk.state import Desk
+from gradeprep.review.desk.trial import parsed
 
 __all__ = ["PAGE", "ROUTES"]
 

@@ -17,9 +17,9 @@ import xxhash
 from gradeprep.errors import OutputRefusedError, RequestError
 from gradeprep.model.recipe import Recipe
 from gradeprep.model.yamltext import MAX_BYTES, parse_yaml
-from gradeprep.pipeline.asked import build
-from gradeprep.pipeline.restage import Change, with_stages
-from gradeprep.pipeline.rewrite import replace_text
+from gradeprep.pipeline.recipefile import build
+from gradeprep.pipeline.recipeupdate import replace_text
+from gradeprep.pipeline.stageedits import Change, with_stages
 from gradeprep.plates.regular import asked_for, content, decoded
 from gradeprep.runners import lock
 

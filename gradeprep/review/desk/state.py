@@ -16,17 +16,24 @@ from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import Shot
 from gradeprep.review.desk import overlay, reading, shader
 from gradeprep.review.desk.bench import Bench
-from gradeprep.review.desk.decide import Tried, change_of
-from gradeprep.review.desk.frames import Frames, Seen, UnknownError, numbers_of, plate_of, shot_of
-from gradeprep.review.desk.kept import Kept
+from gradeprep.review.desk.cache import Cache
+from gradeprep.review.desk.document import RecipeDocument
+from gradeprep.review.desk.frames import (
+    DecodedFrame,
+    Frames,
+    UnknownError,
+    numbers_of,
+    plate_of,
+    shot_of,
+)
 from gradeprep.review.desk.light import Area, CloseUp, Small, small
-from gradeprep.review.desk.resolve import Resolver
+from gradeprep.review.desk.resolver import Resolver
 from gradeprep.review.desk.session import Session
-from gradeprep.review.desk.told import Teller
 from gradeprep.review.desk.tones import sampled, told_tones
+from gradeprep.review.desk.trial import Trial, change_of
 from gradeprep.review.desk.work import Work
-from gradeprep.review.encoded import encoded
-from gradeprep.review.shown import Screen, shown_size
+from gradeprep.review.imagebytes import encoded
+from gradeprep.review.screen import Screen, shown_size
 
 __all__ = ["Desk"]
 
@@ -58,14 +65,14 @@ class Desk:
         self.frames = Frames(self.config)
         self.resolver = Resolver(self.config)
         self.work = Work(self.config)
-        self.teller = Teller()
+        self.teller = RecipeDocument()
         self._bench = Bench.of(self.session.now.recipe, self.session.folder, self.config)
         self._revision = self.session.now.revision
-        self._small: Kept[Small] = Kept(_SMALL, lambda it: it.bytes)
-        self._shaders: Kept[shader.Shader] = Kept(_SHADERS, lambda it: it.bytes)
-        self._screens: Kept[Screen] = Kept(16, lambda _: 1)
-        self._ceilings: Kept[Ceilings] = Kept(256, lambda _: 1)
-        self._noise: Kept[NoiseTable] = Kept(64, lambda _: 1)
+        self._small: Cache[Small] = Cache(_SMALL, lambda it: it.bytes)
+        self._shaders: Cache[shader.Shader] = Cache(_SHADERS, lambda it: it.bytes)
+        self._screens: Cache[Screen] = Cache(16, lambda _: 1)
+        self._ceilings: Cache[Ceilings] = Cache(256, lambda _: 1)
+        self._noise: Cache[NoiseTable] = Cache(64, lambda _: 1)
         self._looking = ThreadPoolExecutor(1, "ceilings")
         self.resolver.want(self._bench)
 
@@ -132,7 +139,7 @@ class Desk:
         return self._shaders.get((display, view), lambda: shader.shader(bench, display, view))
 
     def picture(
-        self, shot: str, frame: int, area: Area, tried: Tried, display: str, view: str
+        self, shot: str, frame: int, area: Area, tried: Trial, display: str, view: str
     ) -> bytes:
         """A frame as the server draws it."""
         light = self.small(shot, frame, area)
@@ -173,7 +180,7 @@ class Desk:
         stops = overlay.snr_stops(light.light, self.bench.weights, table)
         return encoded(overlay.snr_bytes(stops)[..., None]), overlay.snr_note(table)
 
-    def tones(self, shot: str, frame: int, tried: Tried) -> dict[str, Any]:
+    def tones(self, shot: str, frame: int, tried: Trial) -> dict[str, Any]:
         """The tones of a frame before and after a decision."""
         seen = self._seen(shot, frame)
         ask = shot_of(self.bench.recipe, shot)
@@ -199,7 +206,7 @@ class Desk:
 
         return report_html(sidecars, config=self.config), policy()
 
-    def _seen(self, shot: str, frame: int) -> Seen:
+    def _seen(self, shot: str, frame: int) -> DecodedFrame:
         recipe, folder = self.bench.recipe, self.session.folder
         ask = shot_of(recipe, shot)
         numbers = numbers_of(ask, plate_of(ask, folder))

@@ -10,8 +10,8 @@ import numpy as np
 from gradeprep.checks.clipping import Ceiling
 from gradeprep.model.recipe import Shot
 from gradeprep.plugins.contracts import Pixels
-from gradeprep.review.desk.decide import Tried
-from gradeprep.review.desk.frames import Seen
+from gradeprep.review.desk.frames import DecodedFrame
+from gradeprep.review.desk.trial import Trial
 from gradeprep.review.tones import LOW, STEP, tones_of
 
 __all__ = ["sampled", "told_tones"]
@@ -21,7 +21,7 @@ MOST = 250_000
 that noise stands in them as it was recorded."""
 
 
-def sampled(seen: Seen) -> Pixels:
+def sampled(seen: DecodedFrame) -> Pixels:
     """Pixels spread evenly over a frame, those without light left out: float32 1 x N x 3."""
     step = max(1, round((seen.pixels.shape[0] * seen.pixels.shape[1] / MOST) ** 0.5))
     pixels = seen.pixels[::step, ::step]
@@ -33,7 +33,7 @@ def sampled(seen: Seen) -> Pixels:
 def told_tones(
     pixels: Pixels,
     shot: Shot,
-    tried: Tried,
+    tried: Trial,
     weights: tuple[float, float, float],
     found: Sequence[Ceiling | None] | None,
     note: str = "",
