@@ -7,39 +7,26 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import numpy as np
 import numpy.typing as npt
 
 from gradeprep.model.notebook import table
+from gradeprep.model.pixeltypes import PixelType, pixel_type
 
 __all__ = [
     "Frame",
     "Layout",
     "Part",
     "PartLayout",
-    "PixelType",
     "Plane",
     "Window",
     "pixel_aspect",
-    "pixel_type",
-    "top_code",
 ]
 
 Plane = npt.NDArray[Any]
 """One channel: H x W, float16, float32 or uint32 (EXR), uint8 or uint16 (code values)."""
 
-PixelType = str
-"""One of ``half``, ``float``, ``uint32``, or ``uint8``, ``uint10``, ``uint12``, ``uint16``."""
-
 Window = tuple[int, int, int, int]
 """x, y, width, height; x and y may be negative."""
-
-_FLOATS = {"float16": "half", "float32": "float", "uint32": "uint32"}
-
-
-def pixel_type(plane: Plane, bits: int | None) -> PixelType:
-    """Name of a plane's type; ``bits`` is the depth of integer code values, else None."""
-    return f"uint{bits}" if bits is not None else _FLOATS[plane.dtype.name]
 
 
 def pixel_aspect(header: Mapping[str, Any]) -> float:
@@ -173,8 +160,3 @@ class Frame:
 
 def _told_size(plane: Plane) -> str:
     return f"{plane.shape[1]} x {plane.shape[0]}"
-
-
-def top_code(bits: int) -> int:
-    """Largest code value of an integer type of that many bits."""
-    return int(np.left_shift(1, bits)) - 1

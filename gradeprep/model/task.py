@@ -194,15 +194,15 @@ class OutputOrder(Ordered):
     """What is written.
 
     Attributes:
-        format: ``exr`` or ``dpx``.
+        format: Name of a registered format that can be written.
         type: Type of the colour channels: ``half``, ``float``, ``uint32``, ``uint8``,
             ``uint10``, ``uint12``, ``uint16``, or ``source``.
-        compression: Name of an EXR compression, ``source``, or ``none``.
+        compression: Name of a compression of the format, ``source``, or ``none``.
         container: ``source``, or ``aces`` (SMPTE ST 2065-4).
         only_colour: Leave out channels and parts that the format cannot hold.
     """
 
-    format: Literal["exr", "dpx"]
+    format: str
     type: str
     compression: str
     container: Literal["source", "aces"] = "source"

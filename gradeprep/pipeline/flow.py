@@ -19,7 +19,8 @@ from gradeprep.model.task import ColourOrder, FrameOrder, Task
 from gradeprep.pipeline import kernels
 from gradeprep.pipeline.decision import Decision, prepare
 from gradeprep.pipeline.types import kernel_type
-from gradeprep.plates import atomic, carry, files
+from gradeprep.plates import atomic, files
+from gradeprep.plates.format import Stamp
 
 __all__ = ["Computed", "compute", "planned_space", "run_frame"]
 
@@ -104,8 +105,8 @@ def compute(task: Task, order: FrameOrder) -> Computed:
             remedy="mend the plate, or say 'nonfinite: keep'",
         )
     stamp = _stamp(task, order, space, decision)
-    result, notes = carry.outgoing(frame, planes, task.output, stamp, Path(order.result).name)
-    return Computed(result, counts.record(), kernel, notes, carry.timecode(frame))
+    result, notes = files.outgoing(frame, planes, task.output, stamp, Path(order.result).name)
+    return Computed(result, counts.record(), kernel, notes, files.timecode(frame))
 
 
 def planned_space(order: ColourOrder) -> colour.Colour:
@@ -222,7 +223,7 @@ class _Tally:
         )
 
 
-def _stamp(task: Task, order: FrameOrder, space: colour.Colour, decision: Decision) -> carry.Stamp:
+def _stamp(task: Task, order: FrameOrder, space: colour.Colour, decision: Decision) -> Stamp:
     """What the result's header has to say of its colour and of what was applied."""
     result = task.colour.result
     changed = task.colour.source != result
@@ -230,7 +231,7 @@ def _stamp(task: Task, order: FrameOrder, space: colour.Colour, decision: Decisi
         stops, history = order.pulled, order.history
     else:
         stops, history = order.pulled + decision.stops, (*order.history, task.digest)
-    return carry.Stamp(
+    return Stamp(
         stops=stops,
         history=history,
         space_changed=changed,

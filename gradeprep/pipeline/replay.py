@@ -9,7 +9,7 @@ from gradeprep.errors import OutputRefusedError, RequestError, SidecarError
 from gradeprep.model.record import FrameRecord, ShotRecord
 from gradeprep.model.task import FrameOrder, OutputOrder, Task
 from gradeprep.pipeline.target import writable
-from gradeprep.plates import atomic, files
+from gradeprep.plates import atomic, formats
 from gradeprep.plates.sequence import Pattern
 
 __all__ = ["same_again", "taken_back"]
@@ -57,9 +57,8 @@ def taken_back(record: ShotRecord, folder: Path, out: str | Path) -> Task:
     if not record.reversible.exact and record.reversible.ulp is None and _no_inverse(record):
         raise SidecarError(record.reversible.why, shot=record.shot)
     pattern = _pattern(record, out)
-    format = files.format_of_name(pattern.name)
-    if format not in files.WRITABLE:
-        raise RequestError(f"'.{format}' cannot be written", remedy="write .exr or .dpx")
+    format = str(formats.name_of(pattern.name))
+    formats.writable(format, formats.suffix_of(pattern.name))
     names = [pattern.file(frame.number) for frame in record.frames]
     writable(pattern.folder, names, shot=record.shot)
     orders = []
@@ -121,16 +120,14 @@ def _back(frame: FrameRecord, record: ShotRecord, result: Path, path: Path) -> F
 
 def _output(record: ShotRecord, format: str) -> OutputOrder:
     """The source's own type and compression, as far as the format holds them."""
-    source, result = record.source, record.result
-    if format == "exr":
-        kind = source.type if source.type in ("half", "float") else "half"
-        compression = source.compression if source.format == "exr" else result.compression
-    else:
-        kind = source.type if source.type.startswith("uint") else "uint10"
-        compression = "none"
+    source, result, writer = record.source, record.result, formats.writable(format)
+    kind = source.type if source.type in writer.TYPES else writer.default_type(source.type)
+    compression = (source if source.format == format else result).compression
+    if compression not in writer.COMPRESSIONS:
+        compression = writer.DEFAULT_COMPRESSION
     same = kind == result.type and format == result.format
     return OutputOrder(
-        format="exr" if format == "exr" else "dpx",
+        format=format,
         type="source" if same else kind,
         compression="source" if compression == result.compression else compression,
     )

@@ -13,10 +13,17 @@ import numpy as np
 import OpenImageIO as oiio
 
 from gradeprep.errors import CannotCarryError, TornFrameError
-from gradeprep.model.frame import Frame, Layout, Part, PartLayout, pixel_type
+from gradeprep.model.frame import Frame, Layout, Part, PartLayout, pixel_aspect
+from gradeprep.model.pixeltypes import pixel_type
 from gradeprep.plates import limits
+from gradeprep.plates.format import Shared
+from gradeprep.plates.formats import name_of
 
-__all__ = ["inspect", "read"]
+__all__ = ["HEADER_MARKS", "PLANAR", "TITLE", "inspect", "read", "shared"]
+
+TITLE = "image"
+PLANAR = False
+HEADER_MARKS = False
 
 oiio.attribute("threads", 1)
 
@@ -40,7 +47,7 @@ def inspect(path: str | Path) -> Layout:
     window = (spec.x, spec.y, spec.width, spec.height)
     display = (spec.full_x, spec.full_y, spec.full_width, spec.full_height)
     part = PartLayout("", dict.fromkeys(_names(spec), kind), window, display)
-    return Layout(path.suffix.lower()[1:], (part,))
+    return Layout(str(name_of(path)), (part,))
 
 
 def read(path: Path) -> Frame:
@@ -65,7 +72,16 @@ def read(path: Path) -> Frame:
         name: np.ascontiguousarray(pixels[..., i].astype(dtype, copy=False))
         for i, name in enumerate(_names(spec))
     }
-    return Frame(path.suffix.lower()[1:], (Part("", planes, _header(spec), bits),))
+    return Frame(str(name_of(path)), (Part("", planes, _header(spec), bits),))
+
+
+def shared(frame: Frame) -> Shared:
+    """Header fields that EXR and DPX hold as well."""
+    header = frame.parts[0].header
+    return Shared(
+        pixel_aspect=pixel_aspect(header),
+        windows={name: header[name] for name in ("dataWindow", "displayWindow")},
+    )
 
 
 def _open(path: Path) -> tuple[Any, Any]:
