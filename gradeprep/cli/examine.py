@@ -127,8 +127,9 @@ def _codecs() -> Iterator[Problem]:
             except GradeprepError as error:
                 same, cause = False, error.what
             if not same:
+                title = formats.by_name(name).TITLE
                 yield Problem(
-                    what=f"a small {name.upper()} does not survive being written: {cause}",
+                    what=f"a small {title} does not survive being written: {cause}",
                     remedy="see to the disk of temporary files, or install the libraries anew",
                 )
 

@@ -64,6 +64,7 @@ class Layout:
         rate: Frames per second as text, exact where the file is (``24000/1001``), if any.
         pulled: Stops that the file says were applied to it already, if any.
         history: Digests of the recipes that were applied already, oldest first.
+        straight_alpha: Whether colours are not multiplied by the alpha channel (unassociated).
         reels: Reels, tapes or files that the file says it comes from.
     """
 
@@ -74,6 +75,7 @@ class Layout:
     pulled: float | None = None
     history: tuple[str, ...] = ()
     reels: tuple[str, ...] = ()
+    straight_alpha: bool = False
 
     def same_shape(self, other: Layout) -> str | None:
         """None when the other file could stand beside this one in a plate, else what differs.

@@ -16,7 +16,7 @@ from gradeprep.model.recipe import OutputAsk, Shot
 from gradeprep.model.task import OutputOrder
 from gradeprep.pipeline.survey import Survey
 from gradeprep.plates import atomic, formats
-from gradeprep.plates.format import WritableFormat
+from gradeprep.plates.format import Problem, WritableFormat
 from gradeprep.plates.sequence import Pattern
 
 __all__ = ["Target", "bytes_needed", "free_disk", "order_output", "place", "writable"]
@@ -206,15 +206,25 @@ def order_output(shot: Shot, found: Survey, target: Target) -> OutputOrder:
         container=ask.container,
         only_colour=ask.only_colour,
     )
-    problem = writer.problem(layout, order)
+    problem = _straight(layout, writer, same=same) or writer.problem(layout, order)
     if problem:
+        what, remedy = problem
         raise CannotCarryError(
-            problem,
+            what,
             shot=shot.name,
             file=found.sequence.path(found.frames.first),
-            remedy="write EXR, or say 'only_colour: true' to leave them out",
+            remedy=remedy,
         )
     return order
+
+
+def _straight(layout: Layout, writer: WritableFormat, *, same: bool) -> Problem | None:
+    """Straight alpha stays in its format: colours are not multiplied by it on the way."""
+    if same or not layout.straight_alpha:
+        return None
+    return f"its alpha is straight, {writer.TITLE} holds associated alpha", (
+        "keep the format, or associate the alpha first"
+    )
 
 
 def _exists(ask: OutputAsk, writer: WritableFormat) -> None:
@@ -226,7 +236,8 @@ def _exists(ask: OutputAsk, writer: WritableFormat) -> None:
     if ask.type not in ("source", *writer.TYPES):
         raise RequestError(
             f"type {ask.type} does not exist in {writer.TITLE}",
-            remedy=f"its types are {', '.join(writer.TYPES)}",
+            remedy=f"set output.type: {writer.default_type(ask.type)}, one of "
+            f"{', '.join(writer.TYPES)}",
             key="output",
         )
     if ask.container not in ("source", *writer.CONTAINERS):

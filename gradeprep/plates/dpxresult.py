@@ -9,10 +9,11 @@ import numpy as np
 
 from gradeprep.errors import CannotCarryError
 from gradeprep.model.frame import Frame, Layout, Part, Plane, pixel_aspect
-from gradeprep.model.pixeltypes import PIXEL_TYPES, code_type, top_code
+from gradeprep.model.pixeltypes import PIXEL_TYPES, code_type
 from gradeprep.model.task import OutputOrder
 from gradeprep.plates import dpxheader
-from gradeprep.plates.format import Planes, Shared, Stamp, channel_problem
+from gradeprep.plates.alpha import coverage
+from gradeprep.plates.format import Planes, Problem, Shared, Stamp, channel_problem
 
 __all__ = ["carried", "problem", "shared"]
 
@@ -34,6 +35,16 @@ _STRUCTURE = (
 )
 
 
+_DESCRIPTIVE = (
+    *("creation_time", "creator", "project", "copyright", "source_file", "source_time"),
+    *("input_device", "input_serial", "orientation", "slate", "frame_id", "description"),
+    *("film_manufacturer", "film_type", "film_offset", "film_prefix", "film_count"),
+    *("film_format", "frame_position", "sequence_length", "held_count", "shutter_angle"),
+    *("user_bits", "gamma", "integration_time", "transfer", "colorimetric"),
+)
+"""Fields that describe the picture and that other formats may have no place for."""
+
+
 def shared(frame: Frame) -> Shared:
     """Header fields of a DPX frame that other formats hold as well."""
     header = frame.parts[0].header
@@ -41,10 +52,11 @@ def shared(frame: Frame) -> Shared:
         timecode=_text(header.get("timecode")),
         rate=_text(header.get("rate")),
         pixel_aspect=pixel_aspect(header),
+        others=tuple(name for name in _DESCRIPTIVE if header.get(name)),
     )
 
 
-def problem(layout: Layout, output: OutputOrder) -> str | None:
+def problem(layout: Layout, output: OutputOrder) -> Problem | None:
     """Why a source does not come out as ordered without loss; None where it does."""
     if layout.format == "dpx" or output.only_colour:
         return None
@@ -124,15 +136,9 @@ def _at_depth(parts: list[Part], raw: bytes, bits: int, filename: str) -> tuple[
     fields = {name: dpxheader.value(fresh, name) for name in _STRUCTURE}
     grown = len(raw) - len(fresh)
     fields |= {"data_offset": len(raw), "file_size": fields["file_size"] + grown}
-    alpha = {"A": _at_code(part, "A", bits)} if "A" in part.channels else {}
+    kind = code_type(bits)
+    alpha = {n: coverage(p, part.bits, kind) for n, p in part.channels.items() if n == "A"}
     return [Part("", {**part.channels, **alpha}, {}, bits)], dpxheader.patched(raw, **fields)
-
-
-def _at_code(part: Part, name: str, bits: int) -> Plane:
-    """A channel's code values at another depth, nearest."""
-    assert part.bits is not None
-    share = part.channels[name].astype(np.float64) / top_code(part.bits)
-    return np.rint(share * top_code(bits)).astype(PIXEL_TYPES[code_type(bits)].dtype)
 
 
 def _converted(
@@ -153,8 +159,7 @@ def _converted(
         if name in part.channels
     }
     if "A" in channels:
-        of_codes = part.bits is not None
-        channels["A"] = _at_code(part, "A", bits) if of_codes else _coverage(channels["A"], bits)
+        channels["A"] = coverage(channels["A"], part.bits, output.type)
     notes = []
     left = sorted(set(part.channels) - set(channels))
     if left:
@@ -175,12 +180,6 @@ def _converted(
         across, down = aspect.as_integer_ratio()
         raw = dpxheader.patched(raw, pixel_aspect_x=across, pixel_aspect_y=down)
     return Frame("dpx", (Part("", channels, {}, bits),), raw), tuple(notes)
-
-
-def _coverage(alpha: Plane, bits: int) -> Plane:
-    """An alpha channel as codes, 0 to 1 over the whole range; what is beyond is clamped."""
-    full = np.nan_to_num(np.clip(alpha.astype(np.float32), 0.0, 1.0))
-    return np.rint(full * top_code(bits)).astype(PIXEL_TYPES[code_type(bits)].dtype)
 
 
 def _whole_window(shared: Shared) -> None:

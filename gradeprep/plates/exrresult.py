@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from gradeprep.errors import CannotCarryError
-from gradeprep.model.frame import Frame, Layout, Part, Plane, pixel_aspect
-from gradeprep.model.pixeltypes import top_code
+from gradeprep.model.frame import Frame, Layout, Part, pixel_aspect
 from gradeprep.model.task import OutputOrder
 from gradeprep.plates import exrheader
-from gradeprep.plates.format import Planes, Shared, Stamp, channel_problem
+from gradeprep.plates.alpha import coverage
+from gradeprep.plates.format import Planes, Problem, Shared, Stamp, channel_problem
 
 __all__ = ["carried", "problem", "shared"]
 
@@ -17,6 +17,14 @@ _ACES = "aces"
 _ACES_CHANNELS = (("R", "G", "B"), ("R", "G", "B", "A"))
 _COLOUR_ATTRIBUTES = ("chromaticities", "colorInteropID", "acesImageContainerFlag")
 _WINDOWS = ("dataWindow", "displayWindow")
+_UNDERSTOOD = {
+    *_WINDOWS,
+    *("channels", "chunkCount", "compression", "lineOrder", "name", "tiles", "type", "version"),
+    *("dwaCompressionLevel", "screenWindowCenter", "screenWindowWidth"),
+    *("pixelAspectRatio", "timeCode", "framesPerSecond"),
+    *(exrheader.LINEAR, exrheader.RECIPE, exrheader.STOPS),
+}
+"""Attributes that describe the file, that formats share, or that are stamped anew."""
 
 
 def shared(frame: Frame) -> Shared:
@@ -27,10 +35,11 @@ def shared(frame: Frame) -> Shared:
         rate=exrheader.rate(part),
         pixel_aspect=pixel_aspect(part.header),
         windows={name: part.header[name] for name in _WINDOWS if name in part.header},
+        others=tuple(name for name in part.header if name not in _UNDERSTOOD),
     )
 
 
-def problem(layout: Layout, output: OutputOrder) -> str | None:
+def problem(layout: Layout, output: OutputOrder) -> Problem | None:
     """Why a source does not come out as ordered without loss; None where it does."""
     if output.container == _ACES and not output.only_colour:
         return channel_problem("an ACES container", layout, _ACES_CHANNELS)
@@ -110,7 +119,7 @@ def _parts(frame: Frame, shared: Shared) -> tuple[Part, ...]:
             remedy="write it in its own format",
         )
     channels = {
-        name: _as_half(plane, source.bits) if name == "A" else plane
+        name: coverage(plane, source.bits, "half") if name == "A" and source.bits else plane
         for name, plane in source.channels.items()
     }
     header = exrheader.new_header(
@@ -121,10 +130,3 @@ def _parts(frame: Frame, shared: Shared) -> tuple[Part, ...]:
         pixel_aspect=shared.pixel_aspect,
     )
     return (Part("", channels, {**header, **shared.windows}),)
-
-
-def _as_half(plane: Plane, bits: int | None) -> Plane:
-    """Coverage as a share of its full code."""
-    if bits is None:
-        return plane
-    return (plane / np.float32(top_code(bits))).astype(np.float16)

@@ -15,10 +15,13 @@ from gradeprep.model.frame import Frame, Layout, Plane
 from gradeprep.model.pixeltypes import PixelType
 from gradeprep.model.task import OutputOrder
 
-__all__ = ["Format", "Planes", "Shared", "Stamp", "WritableFormat", "channel_problem"]
+__all__ = ["Format", "Planes", "Problem", "Shared", "Stamp", "WritableFormat", "channel_problem"]
 
 Planes = Mapping[tuple[int, str], Plane]
 """New planes by part index and channel name."""
+
+Problem = tuple[str, str]
+"""What is wrong with an order, and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +53,14 @@ class Shared:
         pixel_aspect: Width of a pixel over its height.
         windows: ``dataWindow`` and ``displayWindow`` as OpenEXR has them, where they are given:
             two int32 arrays each, x and y of the first and of the last pixel.
+        others: Names of further header fields, which a format may have no place for.
     """
 
     timecode: str | None = None
     rate: str | None = None
     pixel_aspect: float = 1.0
     windows: Mapping[str, tuple[Any, Any]] = field(default_factory=dict)
+    others: tuple[str, ...] = ()
 
 
 @runtime_checkable
@@ -133,7 +138,7 @@ class WritableFormat(Format, Protocol):
         """Bytes of one uncompressed sample in a file."""
         ...
 
-    def problem(self, layout: Layout, output: OutputOrder) -> str | None:
+    def problem(self, layout: Layout, output: OutputOrder) -> Problem | None:
         """Why a source does not come out as ordered without loss; None where it does."""
         ...
 
@@ -162,7 +167,9 @@ class WritableFormat(Format, Protocol):
         ...
 
 
-def channel_problem(title: str, layout: Layout, sets: tuple[tuple[str, ...], ...]) -> str | None:
+def channel_problem(
+    title: str, layout: Layout, sets: tuple[tuple[str, ...], ...]
+) -> Problem | None:
     """Why a format of one part and fixed sets of channels cannot hold a plate.
 
     Args:
@@ -170,10 +177,11 @@ def channel_problem(title: str, layout: Layout, sets: tuple[tuple[str, ...], ...
         layout: The source.
         sets: Sets of channel names that the format holds.
     """
+    remedy = "write EXR, or say 'only_colour: true' to leave them out"
     if len(layout.parts) > 1:
-        return f"{title} holds one part, the plate has {len(layout.parts)}"
+        return f"{title} holds one part, the plate has {len(layout.parts)}", remedy
     names = set(layout.parts[0].channels)
     if any(names == set(fits) for fits in sets):
         return None
-    extra = sorted(names - {"R", "G", "B", "A"})
-    return f"{title} cannot hold the channels {', '.join(extra) or ', '.join(sorted(names))}"
+    extra = ", ".join(sorted(names - {"R", "G", "B", "A"})) or ", ".join(sorted(names))
+    return f"{title} cannot hold the channels {extra}", remedy

@@ -46,10 +46,10 @@ class Entry(NamedTuple):
 REGISTRY = {
     "exr": Entry("exr", ("exr",), (b"\x76\x2f\x31\x01",), writable=True),
     "dpx": Entry("dpx", ("dpx",), (b"SDPX", b"XPDS"), writable=True),
-    "cin": Entry("other", ("cin",)),
-    "tif": Entry("other", ("tif", "tiff")),
-    "hdr": Entry("other", ("hdr",)),
-    "pfm": Entry("other", ("pfm",)),
+    "cin": Entry("oiiofile", ("cin",)),
+    "tif": Entry("tif", ("tif", "tiff"), (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"), writable=True),
+    "hdr": Entry("oiiofile", ("hdr",)),
+    "pfm": Entry("oiiofile", ("pfm",)),
 }
 """Formats by name; each holds scene-linear or log pictures without a display's curve."""
 

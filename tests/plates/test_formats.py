@@ -16,6 +16,7 @@ from gradeprep.plates.format import Format, Shared, Stamp, WritableFormat
 SIGNATURES = {
     "exr": (b"\x76\x2f\x31\x01",),  # OpenEXR File Layout: magic number 20000630
     "dpx": (b"SDPX", b"XPDS"),  # SMPTE ST 268: U32 magic, either byte order
+    "tif": (b"II*\0", b"MM\0*"),  # TIFF 6.0, section 2: byte order, then 42
 }
 """First bytes by format, from the standards and not from the registry."""
 
