@@ -23,7 +23,10 @@ from gradeprep.model.documents.diagnosis import (
     Problem,
 )
 from gradeprep.model.frame import Frame, Part
-from gradeprep.plates import dpxheader, exr, files, limits
+from gradeprep.model.order import OutputOrder
+from gradeprep.model.pixeltypes import PIXEL_TYPES
+from gradeprep.plates import files, formats, limits
+from gradeprep.plates.format import Shared, Stamp
 from gradeprep.plugins.registry import Registry, installed
 
 __all__ = ["examine"]
@@ -123,40 +126,30 @@ def _plugins(registry: Registry) -> tuple[dict[str, int], list[Problem]]:
 
 def _codecs() -> Iterator[Problem]:
     """A small picture of each kind, written and read back, bit for bit."""
-    light = np.linspace(0.0, 4.0, _SIDE * _SIDE, dtype=np.float16).reshape(_SIDE, _SIDE)
-    codes = np.arange(_SIDE * _SIDE, dtype=np.uint16).reshape(_SIDE, _SIDE)
-    raw = dpxheader.new_header(
-        width=_SIDE,
-        height=_SIDE,
-        channels=("R", "G", "B"),
-        bits=10,
-        transfer=0,
-        colorimetric=0,
-        timecode=None,
-        rate=None,
-        filename="trial.dpx",
-    )
-    header = exr.new_header(width=_SIDE, height=_SIDE)
-    frames = {
-        "exr": Frame("exr", (Part("", dict.fromkeys("RGB", light), header),)),
-        "dpx": Frame("dpx", (Part("", dict.fromkeys("RGB", codes), {}, 10),), raw),
-    }
     with tempfile.TemporaryDirectory(prefix="gradeprep-") as folder:
-        for name, frame in frames.items():
+        for name in formats.WRITABLE:
             try:
-                same = _comes_back(frame, Path(folder) / f"trial.{name}")
+                same = _comes_back(name, Path(folder) / f"trial.{name}")
                 cause = "other pixels come back"
             except GradeprepError as error:
                 same, cause = False, error.what
             if not same:
+                title = formats.by_name(name).TITLE
                 yield Problem(
-                    what=f"a small {name.upper()} does not survive being written: {cause}",
+                    what=f"a small {title} does not survive being written: {cause}",
                     remedy="see to the disk of temporary files, or install the libraries anew",
                 )
 
 
-def _comes_back(frame: Frame, path: Path) -> bool:
+def _comes_back(format: str, path: Path) -> bool:
+    writer = formats.writable(format)
+    kind = writer.TYPES[0]
+    dtype, bits, _ = PIXEL_TYPES[kind]
+    ramp = np.arange(_SIDE * _SIDE).astype(dtype).reshape(_SIDE, _SIDE)
+    source = Frame("", (Part("", dict.fromkeys("RGB", ramp), {}, bits),))
+    output = OutputOrder(format=format, type=kind, compression=writer.DEFAULT_COMPRESSION)
+    stamp = Stamp(0.0, (), space_changed=False, chromaticities=None, encoding="")
+    frame, _ = writer.carried(source, Shared(), {}, output, stamp, path.name)
     files.write(frame, path)
-    planes = frame.parts[0].channels
     found = files.read(path).parts[0].channels
-    return all(np.array_equal(planes[name], found[name]) for name in planes)
+    return all(np.array_equal(ramp, found[name]) for name in "RGB")

@@ -12,13 +12,19 @@ from gradeprep.cli import options
 from gradeprep.cli.jobs import carry_out, remarks
 from gradeprep.machine import processors
 from gradeprep.model.framerange import FrameRange
-from gradeprep.model.recipe import COMPRESSIONS, TYPES
+from gradeprep.model.recipe import TYPES
 from gradeprep.pipeline.planned import Options
 from gradeprep.pipeline.recipefile import build
 from gradeprep.pipeline.single import PullAsk, recipe_of
+from gradeprep.plates.formats import compressions
 from gradeprep.runners.local import Local
 
 __all__ = ["command"]
+
+
+def _compressions(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
+    """What a shell completes: the compressions of all formats."""
+    return [name for name in compressions() if name.startswith(begun)]
 
 
 @click.command("pull")
@@ -40,7 +46,12 @@ __all__ = ["command"]
 @click.option("--layer", "layers", multiple=True, metavar="NAME", help="Layer that is colour.")
 @click.option("--out-space", metavar="NAME", help="Colour space of the result [as the source].")
 @click.option("--type", "kind", type=click.Choice(TYPES), help="Type of the result.")
-@click.option("--compression", type=click.Choice(COMPRESSIONS), help="EXR compression.")
+@click.option(
+    "--compression",
+    metavar="NAME",
+    shell_complete=_compressions,
+    help="Compression of the result, such as zip or none.",
+)
 @click.option("--container", type=click.Choice(["aces"]), help="SMPTE ST 2065-4 container.")
 @click.option("--only-colour", is_flag=True, help="Leave out what the format cannot hold.")
 @click.option(

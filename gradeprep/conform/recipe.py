@@ -11,7 +11,7 @@ from gradeprep.conform.gather import Gathered, Use
 from gradeprep.errors import OutputRefusedError
 from gradeprep.model.documents.conform import EventDocument
 from gradeprep.pipeline.yamledit import flow
-from gradeprep.plates import atomic
+from gradeprep.plates import atomic, formats
 
 __all__ = ["recipe_text", "write_recipe"]
 
@@ -46,7 +46,7 @@ def recipe_text(
     lines += [f"  space: {flow(space)}"] if space else []
     lines += [f"  stages:{'' if everywhere else '  # stops are still to be said, or measured'}"]
     lines += [f"    - {stage}" for stage in _stages(everywhere)]
-    lines += [f"  output: {{plate: {flow(f'{_OUTPUT}.exr')}}}", "shots:"]
+    lines += [f"  output: {{plate: {flow(f'{_OUTPUT}.{formats.DEFAULT}')}}}", "shots:"]
     for name, use in gathered.shots.items():
         own = None if everywhere else decisions.get(name)
         lines += _shot(name, use, timeline, folder, own)
@@ -81,8 +81,9 @@ def _shot(
     if stops is not None:
         yield "    stages:"
         yield from (f"      - {stage}" for stage in _stages(stops))
-    if use.plate.first.format == "dpx":
-        yield f"    output: {{plate: {flow(f'{_OUTPUT}.dpx')}}}"
+    format = use.plate.first.format
+    if format != formats.DEFAULT and format in formats.WRITABLE:
+        yield f"    output: {{plate: {flow(f'{_OUTPUT}.{format}')}}}"
     yield "    carried:"
     yield f"      timeline: {flow(timeline.name)}"
     yield "      events:"

@@ -19,10 +19,13 @@ from gradeprep.demo.picture import SheetRow
 from gradeprep.demo.scenes import SHOTS, ShotTruth, Size, shoot
 from gradeprep.errors import OutputRefusedError
 from gradeprep.model.frame import Frame, Part
+from gradeprep.model.order import OutputOrder
+from gradeprep.model.pixeltypes import PIXEL_TYPES, top_code
 from gradeprep.model.shot import FrameEntry, ShotDocument
 from gradeprep.pipeline.decision import prepare
-from gradeprep.plates import carry, dpxheader, exrheader, files
+from gradeprep.plates import files, formats
 from gradeprep.plates.atomic import publish
+from gradeprep.plates.format import Shared, Stamp
 from gradeprep.plugins.contracts import Light
 from gradeprep.runners.job import Job
 
@@ -82,27 +85,19 @@ def _hot(folder: Path, shot: ShotTruth, frame: int) -> Path:
 
 def _plate(shot: ShotTruth, frame: int, picture: Picture, filename: str) -> Frame:
     """The camera's file of a frame, in the space it records, with its timecode."""
-    encoded = _converted(picture, WORKING, _SPACES[shot.name])
-    height, width, _ = encoded.shape
-    timecode = _timecode(shot, frame)
-    planes = {name: encoded[..., i] for i, name in enumerate("RGB")}
-    if shot.format == "dpx":
-        raw = dpxheader.new_header(
-            width=width,
-            height=height,
-            channels=("R", "G", "B"),
-            bits=10,
-            transfer=carry.DPX_LOG,
-            colorimetric=0,
-            timecode=timecode,
-            rate=shot.rate,
-            filename=filename,
-        )
-        codes = {n: np.rint(p.clip(0.0, 1.0) * _TOP).astype(np.uint16) for n, p in planes.items()}
-        return Frame("dpx", (Part("", codes, {}, 10),), raw)
-    header = exrheader.new_header(height=height, width=width, timecode=timecode, rate=shot.rate)
-    halves = {name: plane.astype(np.float16) for name, plane in sorted(planes.items())}
-    return Frame("exr", (Part("", halves, header),))
+    space, writer = _SPACES[shot.name], formats.writable(shot.format)
+    encoded = _converted(picture, WORKING, space)
+    kind = writer.default_type("half")
+    dtype, bits, _ = PIXEL_TYPES[kind]
+    if bits is not None:
+        encoded = np.rint(encoded.clip(0.0, 1.0) * top_code(bits))
+    planes = {name: encoded[..., i].astype(dtype) for i, name in enumerate("RGB")}
+    output = OutputOrder(format=shot.format, type=kind, compression=writer.DEFAULT_COMPRESSION)
+    encoding = "scene-linear" if space == WORKING else "log"
+    stamp = Stamp(0.0, (), space_changed=False, chromaticities=None, encoding=encoding)
+    shared = Shared(timecode=_timecode(shot, frame), rate=shot.rate)
+    source = Frame("", (Part("", dict(sorted(planes.items())), {}, bits),))
+    return writer.carried(source, shared, {}, output, stamp, filename)[0]
 
 
 def _timecode(shot: ShotTruth, frame: int) -> str:

@@ -7,37 +7,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import numpy as np
 import numpy.typing as npt
+
+from gradeprep.model.pixeltypes import PixelType
 
 __all__ = [
     "Frame",
     "Layout",
     "Part",
     "PartLayout",
-    "PixelType",
     "Plane",
     "Window",
     "pixel_aspect",
-    "pixel_type",
-    "top_code",
 ]
 
 Plane = npt.NDArray[Any]
 """One channel: H x W, float16, float32 or uint32 (EXR), uint8 or uint16 (code values)."""
 
-PixelType = str
-"""One of ``half``, ``float``, ``uint32``, or ``uint8``, ``uint10``, ``uint12``, ``uint16``."""
-
 Window = tuple[int, int, int, int]
 """x, y, width, height; x and y may be negative."""
-
-_FLOATS = {"float16": "half", "float32": "float", "uint32": "uint32"}
-
-
-def pixel_type(plane: Plane, bits: int | None) -> PixelType:
-    """Name of a plane's type; ``bits`` is the depth of integer code values, else None."""
-    return f"uint{bits}" if bits is not None else _FLOATS[plane.dtype.name]
 
 
 def pixel_aspect(header: Mapping[str, Any]) -> float:
@@ -75,6 +63,7 @@ class Layout:
         rate: Frames per second as text, exact where the file is (``24000/1001``), if any.
         pulled: Stops that the file says were applied to it already, if any.
         history: Digests of the recipes that were applied already, oldest first.
+        straight_alpha: Whether colours are not multiplied by the alpha channel (unassociated).
         reels: Reels, tapes or files that the file says it comes from.
     """
 
@@ -85,6 +74,7 @@ class Layout:
     pulled: float | None = None
     history: tuple[str, ...] = ()
     reels: tuple[str, ...] = ()
+    straight_alpha: bool = False
 
     def same_shape(self, other: Layout) -> str | None:
         """None when the other file could stand beside this one in a plate, else what differs.
@@ -159,8 +149,3 @@ class Frame:
     format: str
     parts: tuple[Part, ...]
     raw: bytes = b""
-
-
-def top_code(bits: int) -> int:
-    """Largest code value of an integer type of that many bits."""
-    return int(np.left_shift(1, bits)) - 1

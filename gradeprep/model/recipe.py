@@ -7,7 +7,7 @@ are merged key by key, a list is replaced as a whole.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Annotated, Any, Literal, TypeVar
@@ -27,10 +27,10 @@ from pydantic import (
 from gradeprep.errors import Fault, PluginError, RecipeError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.lines import KeyPath, Lines
+from gradeprep.model.pixeltypes import PIXEL_TYPES
 from gradeprep.model.wording import dotted, nearest, said
 
 __all__ = [
-    "COMPRESSIONS",
     "TYPES",
     "RecipePart",
     "ColourAsk",
@@ -49,24 +49,7 @@ M = TypeVar("M", bound=BaseModel)
 
 VERSION = 1
 LOOK_FILES = (".clf", ".cube")
-TYPES = ("source", "half", "float", "uint8", "uint10", "uint12", "uint16")
-COMPRESSIONS = (
-    "source",
-    "none",
-    "rle",
-    "zips",
-    "zip",
-    "piz",
-    "pxr24",
-    "b44",
-    "b44a",
-    "dwaa",
-    "dwab",
-    "htj2k256",
-    "htj2k32",
-    "lj2k",
-    "zstd",
-)
+TYPES = ("source", *(name for name in PIXEL_TYPES if name != "uint32"))
 
 
 class RecipePart(BaseModel):
@@ -164,8 +147,8 @@ class OutputAsk(RecipePart):
 
     plate: str | None = Field(None, description="Pattern; {shot} stands for the shot's name")
     space: str = Field("source", description="Colour space of the result")
-    type: Literal["source", "half", "float", "uint8", "uint10", "uint12", "uint16"] = "source"
-    compression: Literal[COMPRESSIONS] = "source"  # type: ignore[valid-type]
+    type: Literal[TYPES] = "source"  # type: ignore[valid-type]
+    compression: str = Field("source", description="Compression of the result")
     container: Literal["source", "aces"] = "source"
     only_colour: bool = Field(False, description="Leave out what the format cannot hold")
 
@@ -245,11 +228,13 @@ class Kinds:
         stages: Models of stages.
         meters: Models of meters.
         checks: Models of checks.
+        compressions: Gives the names of the compressions that results can have.
     """
 
     stages: Mapping[str, type[BaseModel]] = field(default_factory=dict)
     meters: Mapping[str, type[BaseModel]] = field(default_factory=dict)
     checks: Mapping[str, type[BaseModel]] = field(default_factory=dict)
+    compressions: Callable[[], Sequence[str]] = tuple
 
 
 def build_recipe(data: Any, kinds: Kinds, *, lines: Lines, file: str | None = None) -> Recipe:
@@ -352,6 +337,7 @@ class _Checker:
                 ("shots", name),
                 "say where to write: 'output: {plate: out/{shot}/{shot}.####.exr}'",
             )
+        self._compression(output.compression, (*place("output"), "compression"))
         stages = tuple(self._stages(pick("stages"), place("stages")))
         checks = self._checks(defaults, own, name)
         if len(self.faults) > before:
@@ -371,6 +357,10 @@ class _Checker:
             again=pick("again"),
             carried=pick("carried"),
         )
+
+    def _compression(self, name: str, at: KeyPath) -> None:
+        if name != "source" and name not in (known := self.kinds.compressions()):
+            self.fault(at, f"'{name}' is not one of source, {', '.join(known)}")
 
     def _stages(self, entries: Iterable[dict[str, Any]], at: KeyPath) -> Iterator[StageAsk]:
         for index, entry in enumerate(entries):

@@ -39,6 +39,8 @@ def recipe_schema(kinds: Kinds) -> dict[str, Any]:
         "additionalProperties": False,
         "properties": _schemas(definitions, "check", kinds.checks),
     }
+    known = ["source", *kinds.compressions()]
+    definitions["OutputAsk"]["properties"]["compression"]["enum"] = known
     meters = _schemas(definitions, _METER, kinds.meters)
     asking = [_asking(name, own) for name, own in meters.items()]
     definitions[_METER] = {"anyOf": asking} if asking else False

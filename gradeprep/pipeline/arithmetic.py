@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from gradeprep.colour import Colour
-from gradeprep.model.frame import PixelType
 from gradeprep.model.order import ColourOrder
+from gradeprep.model.pixeltypes import PixelType
 from gradeprep.pipeline import kernels
 from gradeprep.pipeline.decision import Decision
 from gradeprep.pipeline.types import kernel_type

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from gradeprep.conversions import Convert
-from gradeprep.model.frame import Plane, top_code
+from gradeprep.model.frame import Plane
+from gradeprep.model.pixeltypes import top_code
 from gradeprep.pipeline.decision import Decision
 from gradeprep.pipeline.light import through
 from gradeprep.pipeline.samples import CHUNK, Outcome, Wanted, load, place, store

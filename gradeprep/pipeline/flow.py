@@ -12,15 +12,17 @@ from pathlib import Path
 
 from gradeprep import colour
 from gradeprep.errors import ColourError, GradeprepError, PixelError, TornFrameError
-from gradeprep.model.frame import Frame, Part, Plane, pixel_type
+from gradeprep.model.frame import Frame, Part, Plane
 from gradeprep.model.layers import Group, find_groups
 from gradeprep.model.order import ColourOrder
+from gradeprep.model.pixeltypes import pixel_type
 from gradeprep.model.record import Counts, FileMark
 from gradeprep.model.shot import FrameEntry, FrameResult, ShotDocument
 from gradeprep.pipeline import kernels
 from gradeprep.pipeline.decision import Decision, prepare
 from gradeprep.pipeline.types import kernel_type
-from gradeprep.plates import atomic, carry, files
+from gradeprep.plates import atomic, files
+from gradeprep.plates.format import Stamp
 
 __all__ = ["Computed", "compute", "planned_space", "run_frame"]
 
@@ -103,8 +105,8 @@ def compute(document: ShotDocument, entry: FrameEntry) -> Computed:
             remedy="mend the plate, or say 'nonfinite: keep'",
         )
     stamp = _stamp(document, entry, space, decision)
-    result, notes = carry.outgoing(frame, planes, document.output, stamp, Path(entry.result).name)
-    return Computed(result, counts.record(), notes, carry.timecode(frame))
+    result, notes = files.outgoing(frame, planes, document.output, stamp, Path(entry.result).name)
+    return Computed(result, counts.record(), notes, files.timecode(frame))
 
 
 def _groups(frame: Frame, document: ShotDocument) -> tuple[Group, ...]:
@@ -230,7 +232,7 @@ class _Tally:
 
 def _stamp(
     document: ShotDocument, entry: FrameEntry, space: colour.Colour, decision: Decision
-) -> carry.Stamp:
+) -> Stamp:
     """What the result's header has to say of its colour and of what was applied."""
     result = document.colour.result
     changed = document.colour.source != result
@@ -238,7 +240,7 @@ def _stamp(
         stops, history = entry.before, entry.history
     else:
         stops, history = entry.before + decision.stops, (*entry.history, document.digest)
-    return carry.Stamp(
+    return Stamp(
         stops=stops,
         history=history,
         space_changed=changed,

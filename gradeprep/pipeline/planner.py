@@ -23,6 +23,7 @@ from gradeprep.pipeline.stagenumbers import StageNumbers, check_order, settle
 from gradeprep.pipeline.survey import Survey, survey
 from gradeprep.pipeline.types import kernel_type
 from gradeprep.pipeline.view import View
+from gradeprep.plates import formats
 from gradeprep.plugins.contracts import Pixels, PlateView
 
 __all__ = ["Planner", "ShotPlanner"]
@@ -146,7 +147,7 @@ class ShotPlanner:
     def output(self) -> tuple[ColourOrder, OutputOrder]:
         """What would be written; of the source's kind where nothing is to be written."""
         if self.ask.output.plate is None:
-            output = OutputOrder(format="exr", type="source", compression="source")
+            output = OutputOrder(format=formats.DEFAULT, type="source", compression="source")
         else:
             place = target.place(self.ask, self.found, self.owner.folder)
             output = target.order_output(self.ask, self.found, place)

@@ -7,6 +7,7 @@ from typing import Any
 
 from gradeprep.model.lines import Lines
 from gradeprep.model.recipe import Kinds, Recipe, build_recipe
+from gradeprep.plates.formats import compressions
 from gradeprep.plates.regular import asked_for, decoded
 from gradeprep.plugins.registry import installed
 
@@ -39,4 +40,5 @@ def kinds() -> Kinds:
         stages=registry.params("stages"),
         meters=registry.params("meters"),
         checks=registry.params("checks"),
+        compressions=compressions,
     )

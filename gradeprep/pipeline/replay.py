@@ -13,7 +13,7 @@ from gradeprep.pipeline.arithmetic import chosen_kernels
 from gradeprep.pipeline.decision import Decision, prepare
 from gradeprep.pipeline.flow import planned_space
 from gradeprep.pipeline.target import writable
-from gradeprep.plates import atomic, files
+from gradeprep.plates import atomic, formats
 from gradeprep.plates.sequence import Pattern
 
 __all__ = ["undone"]
@@ -34,9 +34,8 @@ def undone(record: ShotDocument, out: str | Path) -> ShotDocument:
         ColourError: The config is not the one that the sidecar describes.
     """
     pattern = _pattern(record, out)
-    format = files.format_of_name(pattern.name)
-    if format not in files.WRITABLE:
-        raise RequestError(f"'.{format}' cannot be written", remedy="write .exr or .dpx")
+    format = str(formats.name_of(pattern.name))
+    formats.writable(format, formats.suffix_of(pattern.name))
     names = [pattern.file(entry.number) for entry in record.frames]
     writable(pattern.folder, names, shot=record.shot)
     _refuse_described(record, pattern)
@@ -140,16 +139,14 @@ def _one_of(path: Path, sources: set[tuple[int, str]], sizes: set[int]) -> bool:
 
 def _output(record: ShotDocument, format: str) -> OutputOrder:
     """The source's own type and compression, as far as the format holds them."""
-    source, result = record.source, record.result
-    if format == "exr":
-        kind = source.type if source.type in ("half", "float") else "half"
-        compression = source.compression if source.format == "exr" else result.compression
-    else:
-        kind = source.type if source.type.startswith("uint") else "uint10"
-        compression = "none"
+    source, result, writer = record.source, record.result, formats.writable(format)
+    kind = source.type if source.type in writer.TYPES else writer.default_type(source.type)
+    compression = (source if source.format == format else result).compression
+    if compression not in writer.COMPRESSIONS:
+        compression = writer.DEFAULT_COMPRESSION
     same = kind == result.type and format == result.format
     return OutputOrder(
-        format="exr" if format == "exr" else "dpx",
+        format=format,
         type="source" if same else kind,
         compression="source" if compression == result.compression else compression,
     )

@@ -9,19 +9,18 @@ from gradeprep.model.order import ColourOrder, OutputOrder
 from gradeprep.model.record import Reversible
 from gradeprep.pipeline.decision import Decision
 from gradeprep.pipeline.survey import Survey
-from gradeprep.plates import exr
+from gradeprep.plates import formats
 
 __all__ = ["lossy_codec", "reversible"]
 
 
 def lossy_codec(found: Survey, output: OutputOrder) -> str | None:
     """Name of the result's compression when it changes pixels by itself."""
-    if output.format != "exr":
-        return None
+    writer = formats.writable(output.format)
     for part in found.first.parts:
         name = part.compression if output.compression == "source" else output.compression
         kinds = [k if output.type == "source" else output.type for k in part.channels.values()]
-        if exr.lossy(name, kinds):
+        if writer.lossy(name, kinds):
             return name
     return None
 

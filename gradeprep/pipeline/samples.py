@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.model.frame import Plane, top_code
+from gradeprep.model.frame import Plane
+from gradeprep.model.pixeltypes import top_code
 from gradeprep.pipeline.halves import narrow, widen
 
 __all__ = [

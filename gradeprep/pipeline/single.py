@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from gradeprep.errors import RequestError
-from gradeprep.plates import files
+from gradeprep.plates import formats
 from gradeprep.plates.sequence import Pattern, find
 
 __all__ = ["PullAsk", "recipe_of"]
@@ -34,7 +34,7 @@ class PullAsk:
         layers: Layers that are colour.
         out_space: Colour space of the result.
         kind: Type of the result's samples.
-        compression: EXR compression of the result.
+        compression: Compression of the result.
         container: ``aces`` for SMPTE ST 2065-4.
         only_colour: Leave out what the format cannot hold.
         nonfinite: ``keep`` or ``fail``.
@@ -135,10 +135,10 @@ def _shot_name(name: str) -> str:
 
 
 def _out(out: str, name: str) -> str:
-    """A folder keeps the frames' names; formats that cannot be written become EXR."""
+    """A folder keeps the frames' names; those that cannot be written get the default."""
     path = Path(out)
     if path.suffix and not path.is_dir() and not out.endswith("/"):
         return out
-    if files.format_of_name(name) not in files.WRITABLE:
-        name = str(Path(name).with_suffix(".exr"))
+    if formats.name_of(name) not in formats.WRITABLE:
+        name = str(Path(name).with_suffix(f".{formats.DEFAULT}"))
     return str(path / name)

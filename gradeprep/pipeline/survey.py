@@ -13,12 +13,13 @@ from pathlib import Path
 
 from gradeprep import sidecar
 from gradeprep.errors import CannotCarryError, MissingPlateError, SidecarError, UnevenPlateError
-from gradeprep.model.frame import Layout, PartLayout, PixelType
+from gradeprep.model.frame import Layout, PartLayout
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.layers import Group, find_groups, looks_like_colour
+from gradeprep.model.pixeltypes import PixelType
 from gradeprep.model.recipe import Shot
 from gradeprep.pipeline.layouts import Layouts
-from gradeprep.plates import files
+from gradeprep.plates import files, formats
 from gradeprep.plates.sequence import Sequence, find, missing
 
 __all__ = ["Survey", "survey"]
@@ -168,7 +169,7 @@ def _pulled(
         for number, layout in layouts.items()
         if layout.pulled is not None
     }
-    if found or next(iter(layouts.values())).format == "exr":
+    if found or formats.by_name(next(iter(layouts.values())).format).HEADER_MARKS:
         return found
     for path in sidecar.beside(sequence.pattern.folder):
         try:

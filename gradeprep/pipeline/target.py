@@ -15,14 +15,11 @@ from gradeprep.model.frame import Layout
 from gradeprep.model.order import OutputOrder
 from gradeprep.model.recipe import OutputAsk, Shot
 from gradeprep.pipeline.survey import Survey
-from gradeprep.plates import atomic, carry, files
+from gradeprep.plates import atomic, formats
+from gradeprep.plates.format import Problem, WritableFormat
 from gradeprep.plates.sequence import Pattern
 
 __all__ = ["Target", "bytes_needed", "free_disk", "order_output", "place", "writable"]
-
-_BYTES = {"half": 2, "float": 4, "uint32": 4, "uint8": 1, "uint10": 4 / 3, "uint12": 2, "uint16": 2}
-_EXR_TYPES = ("source", "half", "float")
-_DPX_TYPES = ("source", "uint8", "uint10", "uint12", "uint16")
 
 _NAME_LIMIT = 200
 """Bytes of a result's name: disks take 255, and a temporary name is some 45 longer."""
@@ -195,27 +192,69 @@ def order_output(shot: Shot, found: Survey, target: Target) -> OutputOrder:
         CannotCarryError: The result could not hold what the plate has.
     """
     ask, layout = shot.output, found.first
-    format = files.format_of_name(target.pattern.name)
-    if format not in files.WRITABLE:
-        raise RequestError(
-            f"'.{format}' cannot be written",
-            remedy="write .exr or .dpx",
+    format = str(formats.name_of(target.pattern.name))
+    try:
+        writer = formats.writable(format, formats.suffix_of(target.pattern.name))
+        _exists(ask, writer)
+    except RequestError as error:
+        raise error.at(shot=shot.name) from None
+    same = layout.format == format
+    order = OutputOrder(
+        format=format,
+        type=_type("half" if ask.container == "aces" else ask.type, found, writer, same=same),
+        compression=_compression(ask, writer, same=same),
+        container=ask.container,
+        only_colour=ask.only_colour,
+    )
+    problem = _straight(layout, writer, same=same) or writer.problem(layout, order)
+    if problem:
+        what, remedy = problem
+        raise CannotCarryError(
+            what,
             shot=shot.name,
+            file=found.sequence.path(found.frames.first),
+            remedy=remedy,
+        )
+    return order
+
+
+def _straight(layout: Layout, writer: WritableFormat, *, same: bool) -> Problem | None:
+    """Straight alpha stays in its format: colours are not multiplied by it on the way."""
+    if same or not layout.straight_alpha:
+        return None
+    return f"its alpha is straight, {writer.TITLE} holds associated alpha", (
+        "keep the format, or associate the alpha first"
+    )
+
+
+def _exists(ask: OutputAsk, writer: WritableFormat) -> None:
+    """Refuse what the format has not.
+
+    Raises:
+        RequestError: A type, a compression, a container, or their combination.
+    """
+    if ask.type not in ("source", *writer.TYPES):
+        raise RequestError(
+            f"type {ask.type} does not exist in {writer.TITLE}",
+            remedy=f"set output.type: {writer.default_type(ask.type)}, one of "
+            f"{', '.join(writer.TYPES)}",
             key="output",
         )
-    kinds = _EXR_TYPES if format == "exr" else _DPX_TYPES
-    if ask.type not in kinds:
+    if ask.container not in ("source", *writer.CONTAINERS):
         raise RequestError(
-            f"type {ask.type} does not exist in {format.upper()}",
-            remedy=f"its types are {', '.join(kinds[1:])}",
-            shot=shot.name,
+            f"{writer.TITLE} has no {ask.container.upper()} container",
+            remedy="leave it out",
             key="output",
         )
-    if format == "dpx" and (ask.compression != "source" or ask.container == "aces"):
+    if ask.compression not in ("source", *writer.COMPRESSIONS):
+        several = len(writer.COMPRESSIONS) > 1
         raise RequestError(
-            "DPX has no compression and is no ACES container",
-            remedy="leave them out",
-            shot=shot.name,
+            f"compression {ask.compression} does not exist in {writer.TITLE}"
+            if several
+            else f"{writer.TITLE} has no compression",
+            remedy=f"its compressions are {', '.join(writer.COMPRESSIONS)}"
+            if several
+            else "leave it out",
             key="output",
         )
     if ask.container == "aces" and (
@@ -224,62 +263,39 @@ def order_output(shot: Shot, found: Survey, target: Target) -> OutputOrder:
         raise RequestError(
             "an ACES container is half without compression (SMPTE ST 2065-4)",
             remedy="leave out type and compression",
-            shot=shot.name,
             key="output",
         )
-    order = OutputOrder(
-        format="exr" if format == "exr" else "dpx",
-        type=_type("half" if ask.container == "aces" else ask.type, found, format),
-        compression=_compression(ask, layout, format),
-        container=ask.container,
-        only_colour=ask.only_colour,
-    )
-    parts = tuple((part.name, tuple(part.channels)) for part in layout.parts)
-    problem = carry.problem(layout.format, parts, order)
-    if problem:
-        raise CannotCarryError(
-            problem,
-            shot=shot.name,
-            file=found.sequence.path(found.frames.first),
-            remedy="write EXR, or say 'only_colour: true' to leave them out",
-        )
-    return order
 
 
-def _type(asked: str, found: Survey, format: str) -> str:
-    source = found.type
-    same_format = found.first.format == format
-    if asked == source and same_format:
+def _type(asked: str, found: Survey, writer: WritableFormat, *, same: bool) -> str:
+    """The type to order: ``source`` where nothing changes, else the name of one."""
+    if same and asked in ("source", found.type):
         return "source"
-    if asked != "source" or same_format:
-        return asked
-    if format == "exr":
-        return source if source == "float" else "half"
-    return source if source.startswith("uint") and source != "uint32" else "uint10"
+    return writer.default_type(found.type) if asked == "source" else asked
 
 
-def _compression(ask: OutputAsk, layout: Layout, format: str) -> str:
-    if format == "dpx" or ask.container == "aces":
+def _compression(ask: OutputAsk, writer: WritableFormat, *, same: bool) -> str:
+    if ask.container == "aces":
         return "none"
-    if ask.compression == "source" and layout.format != "exr":
-        return "zip"
-    return str(ask.compression)
+    if ask.compression == "source" and not (same and len(writer.COMPRESSIONS) > 1):
+        return writer.DEFAULT_COMPRESSION
+    return ask.compression
 
 
 def bytes_needed(found: Survey, order: OutputOrder) -> tuple[int, bool]:
     """Bytes that the results take, and whether that is close or only an upper bound."""
-    layout = found.first
-    same_codec = order.compression == "source" or layout.format == "dpx"
+    layout, writer = found.first, formats.writable(order.format)
+    same_codec = order.compression == "source" or len(writer.COMPRESSIONS) == 1
     if order.type == "source" and order.format == layout.format and same_codec:
         return found.bytes, True
-    samples = sum(_sample_bytes(layout, order) for layout in found.layouts.values())
-    return int(samples), order.compression == "none" or order.format == "dpx"
+    samples = sum(_file_bytes(layout, order, writer) for layout in found.layouts.values())
+    return int(samples), order.compression == "none"
 
 
-def _sample_bytes(layout: Layout, order: OutputOrder) -> float:
+def _file_bytes(layout: Layout, order: OutputOrder, writer: WritableFormat) -> float:
     total = 0.0
     for part in layout.parts:
         for kind in part.channels.values():
             kept = kind if order.type == "source" else order.type
-            total += part.data_window[2] * part.data_window[3] * _BYTES[kept]
+            total += part.data_window[2] * part.data_window[3] * writer.sample_bytes(kept)
     return total

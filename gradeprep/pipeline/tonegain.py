@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from gradeprep.conversions import ToLinear
-from gradeprep.model.frame import Plane, top_code
+from gradeprep.model.frame import Plane
+from gradeprep.model.pixeltypes import top_code
 from gradeprep.pipeline.decision import Decision
 from gradeprep.pipeline.samples import CHUNK, Mask, Outcome, Wanted, load, look, place, store
 

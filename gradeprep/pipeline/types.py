@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from gradeprep.model.frame import PixelType
+from gradeprep.model.pixeltypes import PIXEL_TYPES, PixelType
 from gradeprep.pipeline.kernels import Wanted
 
 __all__ = ["kernel_type"]
-
-_DTYPES = {"half": np.float16, "float": np.float32, "uint32": np.uint32}
 
 
 def kernel_type(name: PixelType) -> Wanted:
@@ -18,7 +14,5 @@ def kernel_type(name: PixelType) -> Wanted:
     >>> kernel_type("uint10").bits
     10
     """
-    if name in _DTYPES:
-        return Wanted(np.dtype(_DTYPES[name]))
-    bits = int(name.removeprefix("uint"))
-    return Wanted(np.dtype(np.uint8 if bits == 8 else np.uint16), bits)
+    kind = PIXEL_TYPES[name]
+    return Wanted(kind.dtype, kind.bits)

@@ -16,9 +16,10 @@ from gradeprep import crashreport
 from gradeprep.colour import Colour
 from gradeprep.errors import CannotCarryError
 from gradeprep.machine import processors
-from gradeprep.model.frame import Frame, Layout, Part, Window, top_code
+from gradeprep.model.frame import Frame, Layout, Part, Window
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.layers import Group, find_groups
+from gradeprep.model.pixeltypes import top_code
 from gradeprep.model.stops import GREY
 from gradeprep.pipeline import kernels
 from gradeprep.pipeline.decision import Decision
@@ -270,7 +271,7 @@ class View:
 
 def _origin(frame: Frame, group: Group) -> tuple[int, int]:
     window = frame.parts[group.part].header.get("dataWindow")
-    if frame.format != "exr" or window is None:
+    if window is None:
         return (0, 0)
     return (int(window[0][0]), int(window[0][1]))
 

@@ -8,7 +8,7 @@ Bits of the image data that hold no code value are kept too, but only where they
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from io import BufferedReader, BufferedWriter
@@ -20,6 +20,7 @@ import numpy.typing as npt
 
 from gradeprep.errors import GradeprepError, TornFrameError, WriteError
 from gradeprep.model.frame import Frame, Layout, Part, PartLayout, Plane
+from gradeprep.model.pixeltypes import CODES, PIXEL_TYPES, PixelType, code_type
 from gradeprep.plates.dpxelement import Element, described, fitted
 from gradeprep.plates.dpxheader import (
     HEADER_BYTES,
@@ -29,15 +30,58 @@ from gradeprep.plates.dpxheader import (
     patched,
     value,
 )
+from gradeprep.plates.dpxresult import carried, problem, shared
 from gradeprep.plates.regular import opened
 
-__all__ = ["inspect", "new_header", "patched", "read", "write"]
+__all__ = [
+    "COMPRESSIONS",
+    "CONTAINERS",
+    "DEFAULT_COMPRESSION",
+    "HEADER_MARKS",
+    "PLANAR",
+    "TITLE",
+    "TYPES",
+    "carried",
+    "default_type",
+    "inspect",
+    "lossy",
+    "new_header",
+    "patched",
+    "problem",
+    "read",
+    "sample_bytes",
+    "shared",
+    "write",
+]
+
+TITLE = "DPX"
+PLANAR = True
+HEADER_MARKS = False
+TYPES: tuple[PixelType, ...] = CODES
+COMPRESSIONS: tuple[str, ...] = ("none",)
+DEFAULT_COMPRESSION = "none"
+CONTAINERS: tuple[str, ...] = ()
 
 _CHUNK_BYTES = 496 << 10
 """Image data unpacked or packed in one go: it and its temporary arrays stay in a core's cache."""
 
 _SOURCES = ("input_device", "source_file")
 """Fields that tell the tape or file a frame comes from: which of them is common practice."""
+
+
+def lossy(compression: str, kinds: Iterable[PixelType]) -> bool:
+    """Whether a compression changes pixels: DPX files here have none."""
+    return False
+
+
+def default_type(source: PixelType) -> PixelType:
+    """Type of a result whose source has another format: its code type, else 10 bits."""
+    return source if source in TYPES else "uint10"
+
+
+def sample_bytes(kind: PixelType) -> float:
+    """Bytes of one sample in a file; three of 10 bits share four bytes."""
+    return 4 / 3 if PIXEL_TYPES[kind].bits == 10 else PIXEL_TYPES[kind].dtype.itemsize
 
 
 def inspect(path: str | Path) -> Layout:
@@ -124,7 +168,7 @@ def _part_layout(element: Element, count: int) -> PartLayout:
     window = (0, 0, element.width, element.height)
     return PartLayout(
         name=_part_name(element, count),
-        channels=dict.fromkeys(_channel_order(element), f"uint{element.packing.bits}"),
+        channels=dict.fromkeys(_channel_order(element), code_type(element.packing.bits)),
         data_window=window,
         display_window=window,
     )

@@ -21,9 +21,10 @@ import numpy as np
 import OpenEXR
 
 from gradeprep.errors import CannotCarryError, PlateError, TornFrameError, WriteError
-from gradeprep.model.frame import Frame, Layout, Part, PartLayout, PixelType, pixel_type
+from gradeprep.model.frame import Frame, Layout, Part, PartLayout
+from gradeprep.model.pixeltypes import PIXEL_TYPES, PixelType, pixel_type
 from gradeprep.plates.exrheader import (
-    COMPRESSIONS,
+    ENUMERATED,
     LINEAR,
     RECIPE,
     STOPS,
@@ -39,25 +40,45 @@ from gradeprep.plates.exrheader import (
 )
 from gradeprep.plates.exrhush import hushed
 from gradeprep.plates.exrimage import CODECS, Image, chunk_counts
+from gradeprep.plates.exrresult import carried, problem, shared
 from gradeprep.plates.exrscan import Structure, scan
 
 __all__ = [
     "COMPRESSIONS",
+    "CONTAINERS",
+    "DEFAULT_COMPRESSION",
+    "HEADER_MARKS",
     "LOSSY",
+    "PLANAR",
     "RECIPE",
     "STOPS",
+    "TITLE",
+    "TYPES",
     "as_aces",
+    "carried",
+    "default_type",
     "inspect",
     "lossy",
     "new_header",
+    "problem",
     "rate",
     "read",
+    "sample_bytes",
     "set_threads",
+    "shared",
     "timecode",
     "with_attributes",
     "with_compression",
     "write",
 ]
+
+TITLE = "EXR"
+PLANAR = True
+HEADER_MARKS = True
+TYPES: tuple[PixelType, ...] = ("half", "float")
+COMPRESSIONS: tuple[str, ...] = tuple(ENUMERATED)
+DEFAULT_COMPRESSION = "zip"
+CONTAINERS: tuple[str, ...] = ("aces",)
 
 LOSSY: Mapping[str, frozenset[PixelType]] = {
     "pxr24": frozenset({"float"}),
@@ -87,9 +108,19 @@ def set_threads(count: int) -> None:
     OpenEXR.set_global_thread_count(count)
 
 
-def lossy(compression: str, pixel_types: Iterable[PixelType]) -> bool:
-    """Whether a compression changes pixels of any of those types."""
-    return not LOSSY.get(compression, frozenset()).isdisjoint(pixel_types)
+def lossy(compression: str, kinds: Iterable[PixelType]) -> bool:
+    """Whether a compression changes pixels of any of these types."""
+    return not LOSSY.get(compression, frozenset()).isdisjoint(kinds)
+
+
+def default_type(source: PixelType) -> PixelType:
+    """Type of a result whose source has another format: float for float, else half."""
+    return "float" if source == "float" else "half"
+
+
+def sample_bytes(kind: PixelType) -> float:
+    """Bytes of one uncompressed sample in a file."""
+    return PIXEL_TYPES[kind].dtype.itemsize
 
 
 def inspect(path: str | Path) -> Layout:
@@ -297,7 +328,7 @@ def _module_part(part: Part, multi_part: bool) -> Any:
 
 
 def _chunk_count(part: Part) -> int:
-    compression = part.header.get("compression", COMPRESSIONS["zip"])
+    compression = part.header.get("compression", ENUMERATED["zip"])
     tiles = part.header.get("tiles") if part.header.get("type") == OpenEXR.tiledimage else None
     tile = (tiles.xSize, tiles.ySize) if tiles is not None else None
     height, width = part.size

@@ -23,7 +23,7 @@ from gradeprep.plates.exrimage import CODECS
 from gradeprep.primaries import AP0
 
 __all__ = [
-    "COMPRESSIONS",
+    "ENUMERATED",
     "LINEAR",
     "RECIPE",
     "STOPS",
@@ -47,7 +47,7 @@ RECIPE = "gradeprepRecipe"
 LINEAR = "channels.pLinear"
 """Key of a part's header (no attribute) that lists the channels flagged perceptually linear."""
 
-COMPRESSIONS: Mapping[str, Any] = {
+ENUMERATED: Mapping[str, Any] = {
     CODECS[int(member.value)].name: member
     for member in OpenEXR.Compression.__members__.values()
     if int(member.value) in CODECS
@@ -69,13 +69,13 @@ def with_attributes(part: Part, changes: Mapping[str, object]) -> Part:
 
 
 def with_compression(part: Part, compression: str) -> Part:
-    """The same part, to be written with a compression of `COMPRESSIONS`."""
-    if compression not in COMPRESSIONS:
+    """The same part, to be written with a compression of `ENUMERATED`."""
+    if compression not in ENUMERATED:
         raise CannotCarryError(
             f"compression {compression!r} cannot be written",
-            remedy=f"take one of {', '.join(COMPRESSIONS)}",
+            remedy=f"take one of {', '.join(ENUMERATED)}",
         )
-    return with_attributes(part, {"compression": COMPRESSIONS[compression]})
+    return with_attributes(part, {"compression": ENUMERATED[compression]})
 
 
 def as_aces(part: Part) -> Part:
@@ -95,7 +95,7 @@ def as_aces(part: Part) -> Part:
     changes = {
         "acesImageContainerFlag": 1,
         "chromaticities": AP0,
-        "compression": COMPRESSIONS["none"],
+        "compression": ENUMERATED["none"],
         "dwaCompressionLevel": None,
         "lineOrder": OpenEXR.INCREASING_Y,
         "tiles": None,
@@ -124,7 +124,7 @@ def new_header(
     window = np.array([0, 0], np.int32), np.array([width - 1, height - 1], np.int32)
     header = {
         "type": OpenEXR.scanlineimage,
-        "compression": COMPRESSIONS["zip"],
+        "compression": ENUMERATED["zip"],
         "dataWindow": window,
         "displayWindow": window,
         "pixelAspectRatio": 1.0 if pixel_aspect is None else float(pixel_aspect),

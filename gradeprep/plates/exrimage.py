@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from gradeprep.errors import CannotCarryError, TornFrameError
-from gradeprep.model.frame import PixelType, Window
+from gradeprep.model.frame import Window
+from gradeprep.model.pixeltypes import PixelType
 from gradeprep.plates import limits
 
 __all__ = [

@@ -1,45 +1,31 @@
-"""One door to all formats: which codec a file belongs to, by its content and its name."""
+"""Reads and writes files of every registered format, by content and by name."""
 
 from __future__ import annotations
 
-import os
-from importlib import import_module
 from pathlib import Path
-from types import ModuleType
 
 from gradeprep import crashreport
 from gradeprep.errors import CannotCarryError, MissingPlateError, PlateError, TornFrameError
 from gradeprep.model.frame import Frame, Layout
-from gradeprep.plates import limits
+from gradeprep.model.order import OutputOrder
+from gradeprep.plates import formats, limits
+from gradeprep.plates.format import Planes, Stamp
 from gradeprep.plates.regular import opened
 
-__all__ = ["OTHERS", "WRITABLE", "format_of_name", "inspect", "read", "write"]
+__all__ = ["inspect", "outgoing", "read", "timecode", "write"]
 
-WRITABLE = ("exr", "dpx")
-"""Formats that can be written; a plate of another format comes out as one of these."""
-
-OTHERS = ("tif", "tiff", "hdr", "pfm", "cin")
-"""Other extensions that are read; each can hold scene-linear or log pictures without a display's
-curve."""
-
-_MAGIC = {b"\x76\x2f\x31\x01": "exr", b"SDPX": "dpx", b"XPDS": "dpx"}
-
-
-def format_of_name(path: str | Path) -> str:
-    """Format that a file's extension names: ``exr``, ``dpx``, or the extension itself."""
-    # no Path: this is asked of every frame
-    return os.path.splitext(path)[1].lower().removeprefix(".")  # noqa: PTH122
+_SIGNATURE_BYTES = 4
 
 
 def inspect(path: str | Path) -> Layout:
-    """What a file says about itself; no pixel is decoded, but a cut file is noticed.
+    """Layout of a file that is proved whole; no result depends on pixels.
 
     Raises:
         PlateError: Torn, of a kind that cannot be carried, or not what its name says.
     """
-    codec = _codec(_format(path))
+    format = formats.by_name(_format(path))
     with crashreport.at("looking at it", path, seconds=limits.seconds()):
-        return codec.inspect(path)  # type: ignore[no-any-return]
+        return format.inspect(path)
 
 
 def read(path: Path) -> Frame:
@@ -48,9 +34,9 @@ def read(path: Path) -> Frame:
     Raises:
         PlateError: Torn, of a kind that cannot be carried, or not what its name says.
     """
-    codec = _codec(_format(path))
+    format = formats.by_name(_format(path))
     with crashreport.at("reading it", path, seconds=limits.seconds()):
-        return codec.read(path)  # type: ignore[no-any-return]
+        return format.read(path)
 
 
 def write(frame: Frame, path: Path) -> None:
@@ -59,43 +45,61 @@ def write(frame: Frame, path: Path) -> None:
     Raises:
         WriteError: The codec could not write it.
     """
-    _codec(frame.format).write(frame, path)
+    formats.writable(frame.format).write(frame, path)
+
+
+def timecode(frame: Frame) -> str | None:
+    """SMPTE ST 12-1 label of a frame, if it has one."""
+    return formats.by_name(frame.format).shared(frame).timecode
+
+
+def outgoing(
+    frame: Frame, planes: Planes, output: OutputOrder, stamp: Stamp, filename: str
+) -> tuple[Frame, tuple[str, ...]]:
+    """The frame to write, and notes on header fields that are restamped or left out.
+
+    Args:
+        frame: The source.
+        planes: New colour planes.
+        output: What is ordered.
+        stamp: What the header states.
+        filename: Name of the result.
+
+    Raises:
+        CannotCarryError: The result's format cannot hold the frame.
+    """
+    shared = formats.by_name(frame.format).shared(frame)
+    writer = formats.writable(output.format)
+    return writer.carried(frame, shared, planes, output, stamp, filename)
 
 
 def _format(path: str | Path) -> str:
-    """Format of a file's content, which must be what its name says."""
-    named = format_of_name(path)
+    """Format of a file's content, which must be the one that its name says."""
+    suffix, named = formats.suffix_of(path), formats.name_of(path)
     try:
         with opened(path) as file:
-            magic = file.read(4)
+            start = file.read(_SIGNATURE_BYTES)
     except FileNotFoundError:
         raise MissingPlateError("there is no such file", file=path) from None
     except OSError as error:
         raise PlateError(f"cannot be read: {error.strerror}", file=path) from error
-    if not magic:
+    if not start:
         raise TornFrameError("the file is empty", file=path, remedy="copy it again")
-    real = _MAGIC.get(magic, named if named in OTHERS else None)
-    if named in WRITABLE and real != named:
-        what = "it is cut or garbled" if real is None else f"its content is {real.upper()}"
+    real = formats.of_content(start)
+    if real is not None and real != named:
         raise TornFrameError(
-            f"named .{named}, but {what}", file=path, remedy="rename it, or copy it again"
-        )
-    if real in WRITABLE and real != named:
-        raise TornFrameError(
-            f"named .{named}, but its content is {real.upper()}",
+            f"named .{suffix}, but its content is {formats.by_name(real).TITLE}",
             file=path,
-            remedy=f"rename it to .{real}",
+            remedy=f"rename it to .{formats.REGISTRY[real].suffixes[0]}",
         )
-    if real is None:
+    if named is None:
         raise CannotCarryError(
-            f"'.{named}' is not a format of scene-referred plates",
+            f"'.{suffix}' is not a format of scene-referred plates",
             file=path,
-            remedy=f"give {', '.join((*WRITABLE, *OTHERS))}",
+            remedy=f"give {', '.join(formats.READABLE)}",
         )
-    return real
-
-
-def _codec(format: str) -> ModuleType:
-    """The codec of a format, imported where such a plate is met."""
-    name = format if format in WRITABLE else "other"
-    return import_module(f"gradeprep.plates.{name}")
+    if real is None and formats.REGISTRY[named].signatures:
+        raise TornFrameError(
+            f"named .{suffix}, but it is cut or garbled", file=path, remedy="copy it again"
+        )
+    return named

@@ -22,10 +22,11 @@ from pathlib import Path
 
 from gradeprep.errors import MissingPlateError, RequestError, UnevenPlateError
 from gradeprep.model.framerange import FrameRange, Numbers
+from gradeprep.plates.formats import READABLE
 
 __all__ = ["IMAGES", "Pattern", "Sequence", "find", "missing", "plates_in"]
 
-IMAGES = ("exr", "dpx", "cin", "tif", "tiff", "hdr", "pfm")
+IMAGES = READABLE
 """Extensions, in either case, that are taken for frames where a whole folder is named."""
 
 _ENDS = tuple(f".{extension}" for extension in IMAGES)

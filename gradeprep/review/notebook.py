@@ -9,7 +9,8 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from typing import Any
 
-from gradeprep.model.frame import Frame, pixel_aspect, pixel_type
+from gradeprep.model.frame import Frame, pixel_aspect
+from gradeprep.model.pixeltypes import pixel_type
 from gradeprep.model.record import Reading
 from gradeprep.model.shot import ShotDocument
 from gradeprep.pipeline.planned import Plan, ShotPlan

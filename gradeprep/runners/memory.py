@@ -7,8 +7,9 @@ from pathlib import Path
 from gradeprep import machine
 from gradeprep.errors import GradeprepError
 from gradeprep.model.frame import Layout
+from gradeprep.model.pixeltypes import PIXEL_TYPES
 from gradeprep.model.shot import ShotDocument
-from gradeprep.plates import files
+from gradeprep.plates import files, formats
 
 __all__ = ["fitting", "worker_bytes"]
 
@@ -20,11 +21,6 @@ _PROGRAM = 80 * 2**20
 
 _ROOM = 1.5
 """Bytes for each byte of planes held at once: 0.96 to 1.28 were measured at 3840 x 2160."""
-
-_PLANAR = ("exr", "dpx")
-"""Formats read plane by plane; of others, whole pixels lie beside their planes for a while."""
-
-_WIDTH = {"half": 2, "float": 4, "uint32": 4, "uint8": 1, "uint10": 2, "uint12": 2, "uint16": 2}
 
 
 def fitting(document: ShotDocument, *, jobs: int, memory: int | None = None) -> int:
@@ -58,12 +54,12 @@ def worker_bytes(layout: Layout, written: str) -> int:
         layout: What the source says about itself.
         written: Type of the result's samples; ``source`` for the source's own.
     """
-    planes = 0
+    planar, planes = formats.by_name(layout.format).PLANAR, 0
     for part in layout.parts:
         pixels = part.data_window[2] * part.data_window[3]
         for kind in part.channels.values():
-            decoded = _WIDTH[kind]
-            encoded = decoded if written == "source" else _WIDTH[written]
-            read = decoded if layout.format in _PLANAR else 2 * decoded
+            decoded = PIXEL_TYPES[kind].dtype.itemsize
+            encoded = decoded if written == "source" else PIXEL_TYPES[written].dtype.itemsize
+            read = decoded if planar else 2 * decoded
             planes += pixels * max(read, decoded if encoded == decoded else decoded + encoded)
     return _PROGRAM + int(_ROOM * planes)

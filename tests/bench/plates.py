@@ -15,7 +15,7 @@ import numpy.typing as npt
 import OpenEXR
 
 from gradeprep.model.frame import Frame, Part
-from gradeprep.plates import dpx, exr
+from gradeprep.plates import dpx, exrheader
 
 __all__ = ["CARD", "FIRST", "STOPS_HOT", "Kind", "Plates", "linear_table"]
 
@@ -163,7 +163,7 @@ def _look_up(table: npt.NDArray[np.generic], codes: Codes) -> npt.NDArray[np.gen
 def _write_exr(codes: Codes, kind: Kind, path: Path) -> None:
     table = linear_table().astype(np.float16 if kind.type == "half" else np.float32)
     header = {
-        "compression": exr.COMPRESSIONS[kind.compression],
+        "compression": exrheader.ENUMERATED[kind.compression],
         "type": OpenEXR.scanlineimage,
     }
     planes = dict(zip("RGB", _look_up(table, codes), strict=True))

@@ -230,10 +230,10 @@ def test_folder_with_the_name_of_a_result(quay, tmp_path, capsys):
 # Kinds of results that do not exist, or cannot hold the plate.
 
 
-@pytest.mark.parametrize("extension", ["jpg", "tif", "mov", "txt"])
+@pytest.mark.parametrize("extension", ["jpg", "hdr", "mov", "txt"])
 def test_extension_that_cannot_be_written(extension, quay, tmp_path, capsys):
     arguments = ("pull", quay, tmp_path / f"out.{extension}", *ACESCG)
-    says = ("output", f"'.{extension}' cannot be written", "write .exr or .dpx")
+    says = ("output", f"'.{extension}' cannot be written", "write .exr, .dpx or .tif")
     refused(capsys, tmp_path, arguments, *says, code=2)
 
 

@@ -112,6 +112,7 @@ def test_codec_that_gives_other_pixels_back(capsys, monkeypatch):
     assert [what.partition(":")[0] for what, _ in found] == [
         "a small EXR does not survive being written",
         "a small DPX does not survive being written",
+        "a small TIFF does not survive being written",
     ]
 
 

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gradeprep.model.frame import Layout, Part, PartLayout, pixel_aspect, pixel_type, top_code
+from gradeprep.model.frame import Layout, Part, PartLayout, pixel_aspect
+from gradeprep.model.pixeltypes import pixel_type, top_code
 
 WINDOW = (0, 0, 4, 3)
 RGB = {"R": "half", "G": "half", "B": "half"}

@@ -55,6 +55,7 @@ KINDS = Kinds(
     stages={"pull": PullParams, "lift": LiftParams, "balance": BalanceParams},
     meters={"grey_card": CardParams, "reference": CardParams},
     checks={"pixels": PixelsParams},
+    compressions=lambda: ("none", "zip", "piz"),
 )
 
 

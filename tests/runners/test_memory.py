@@ -32,8 +32,8 @@ def layout(width: int, height: int, kinds: dict[str, str], format: str = "exr") 
         ("dpx", dict.fromkeys("RGB", "uint10"), "half", 6),
         ("exr", {**dict.fromkeys("RGB", "half"), "Z": "float"}, "source", 10),
         ("dpx", dict.fromkeys("RGB", "uint8"), "half", 9),
-        ("tiff", dict.fromkeys("RGB", "uint16"), "half", 12),
-        ("tiff", dict.fromkeys("RGB", "uint16"), "float", 18),
+        ("tif", dict.fromkeys("RGB", "uint16"), "half", 12),
+        ("tif", dict.fromkeys("RGB", "uint16"), "float", 18),
     ],
 )
 def test_a_worker_holds_what_it_reads_and_what_it_writes(format, kinds, written, bytes_a_pixel):
