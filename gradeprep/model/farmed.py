@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from pydantic import ConfigDict, Field
 
-from gradeprep.model.documents.base import Document
+from gradeprep.model.documents.base import CommandDocument
 from gradeprep.model.record import (
     Finding,
     FrameRecord,
@@ -146,7 +146,7 @@ class Part(Recorded):
     model_config = ConfigDict(populate_by_name=True)
 
 
-class FarmedTold(Document):
+class FarmedTold(CommandDocument):
     """The document of ``gradeprep farm --json``.
 
     Attributes:
@@ -168,7 +168,7 @@ class FarmedTold(Document):
     left_out: Mapping[str, str] = {}
 
 
-class ShotSealed(Document):
+class ShotSealed(CommandDocument):
     """What sealing found of one shot.
 
     Attributes:
@@ -186,7 +186,7 @@ class ShotSealed(Document):
     error: str = ""
 
 
-class SealedTold(Document):
+class SealedTold(CommandDocument):
     """The document of ``gradeprep seal --json``.
 
     Attributes:
