@@ -1,7 +1,7 @@
 """What is seen when a shot's plates are opened again: pixels, tones, noise, ceilings.
 
 A plate that is gone, or bad, is no reason to report nothing: what could not be looked at is kept
-in words, and the rest is told.
+in words, and the rest is reported.
 """
 
 from __future__ import annotations
@@ -180,7 +180,7 @@ def _see_before(seen: PlateSummary, told: ShotReport, view: View | None) -> None
 
 
 def _clipping(findings: Sequence[Finding]) -> ClippingParams:
-    """The ceiling that the recipe's check was told, if it was."""
+    """The ceiling given to the recipe's check, if any."""
     for finding in findings:
         if finding.numbers.get("ceiling") == "stated":
             return ClippingParams(code=finding.numbers["ceiling_recorded"], frames=_FRAMES)
@@ -208,7 +208,7 @@ def _see_after(seen: PlateSummary, source: View | None, result: View | None) -> 
 
 
 def _see_noise(seen: PlateSummary, told: ShotReport, view: View | None) -> None:
-    """The noise that the recipe's check told, or else that of the frame shown."""
+    """The noise that the recipe's check reported, or else that of the frame shown."""
     recorded = _told_noise(told.findings)
     if recorded is not None:
         seen.noise = recorded

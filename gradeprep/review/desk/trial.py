@@ -65,7 +65,7 @@ class StageTrial:
 
 
 def parsed(query: Mapping[str, str]) -> StageTrial:
-    """The decision that a query tells: ``pull``, ``lift`` and ``balance``, numbers with commas.
+    """The decision in a query: ``pull``, ``lift`` and ``balance``, numbers with commas.
 
     Raises:
         RequestError: Not numbers, or not as many as the stage takes.
