@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from gradeprep.model.record import Finding
 from gradeprep.model.task import OutputOrder
-from gradeprep.pipeline.reversible import lossy_codec
+from gradeprep.pipeline.reversibility import lossy_codec
 from gradeprep.pipeline.survey import Survey
 
 __all__ = ["notes"]
