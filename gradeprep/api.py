@@ -24,8 +24,8 @@ from gradeprep.pipeline.metering import read_plate
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, ShotPlan
 from gradeprep.pipeline.plateview import PlateAsk, open_plates
+from gradeprep.pipeline.pullrecipe import PullAsk, recipe_of
 from gradeprep.pipeline.recipefile import build, read_recipe
-from gradeprep.pipeline.single import PullAsk, recipe_of
 from gradeprep.plugins.registry import installed
 from gradeprep.runners.job import Job, Progress, ShotResult, run_plan
 from gradeprep.runners.local import Local
@@ -195,7 +195,7 @@ def pull(
         overwrite: Write over results that exist.
         resume: Keep results that are byte for byte what an earlier run recorded.
         jobs: Frames at once; one a processor when left out.
-        **more: The other words of `gradeprep.pipeline.single.PullAsk`: ``out_space``, ``kind``,
+        **more: The other words of `gradeprep.pipeline.pullrecipe.PullAsk`: ``out_space``, ``kind``,
             ``compression``, ``container``, ``layers``, ``working``, ``nonfinite``, ``again``,
             ``any_space``, ``only_colour``, ``name``.
 

@@ -1,7 +1,7 @@
 """What this process is at, kept where its guardian can read it once the process has crashed.
 
 A library that crashes takes its process with it, and says nothing. So whatever is about to be
-done with somebody else's file is told first, in memory that outlives the process. The guardian
+done with somebody else's file is noted first, in memory that outlives the process. The guardian
 (`gradeprep.entry`) reads it there, and begins anew with what it read in `crashed`: the same thing
 is then not tried again but fails as any torn frame does, and everything else goes on.
 

@@ -34,7 +34,7 @@ AGAIN = {
         ("audit", "check", "chunk", "conform", "headroom", "measure", "plan", "report", "seal"), ()
     ),
 }
-"""Commands that may begin anew, and what they are told once results had been written."""
+"""Commands that may start again, and the options added once results have been written."""
 
 _CRASHES = {
     getattr(signal, name): what

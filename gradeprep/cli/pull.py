@@ -14,8 +14,8 @@ from gradeprep.machine import processors
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.recipe import TYPES
 from gradeprep.pipeline.planned import Options
+from gradeprep.pipeline.pullrecipe import PullAsk, recipe_of
 from gradeprep.pipeline.recipefile import build
-from gradeprep.pipeline.single import PullAsk, recipe_of
 from gradeprep.plates.formats import compressions
 from gradeprep.runners.local import Local
 

@@ -11,7 +11,7 @@ from typing import Literal
 
 from pydantic import ConfigDict, Field
 
-from gradeprep.model.documents.base import Document
+from gradeprep.model.documents.base import CommandDocument
 from gradeprep.model.order import Ordered
 from gradeprep.model.record import Recorded
 from gradeprep.model.shot import FrameEntry
@@ -115,7 +115,7 @@ class Part(Recorded):
     model_config = ConfigDict(populate_by_name=True)
 
 
-class FarmDocument(Document):
+class FarmDocument(CommandDocument):
     """The document of ``gradeprep farm --json``.
 
     Attributes:
@@ -137,7 +137,7 @@ class FarmDocument(Document):
     left_out: Mapping[str, str] = {}
 
 
-class SealedShot(Document):
+class SealedShot(CommandDocument):
     """What sealing found of one shot.
 
     Attributes:
@@ -155,7 +155,7 @@ class SealedShot(Document):
     error: str = ""
 
 
-class SealDocument(Document):
+class SealDocument(CommandDocument):
     """The document of ``gradeprep seal --json``.
 
     Attributes:

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 
 from gradeprep.model.order import OutputOrder
 from gradeprep.model.record import Finding
-from gradeprep.pipeline.reversible import lossy_codec
+from gradeprep.pipeline.reversibility import lossy_codec
 from gradeprep.pipeline.survey import Survey
 
 __all__ = ["notes"]

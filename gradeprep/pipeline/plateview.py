@@ -63,7 +63,7 @@ def open_plates(plates: Mapping[str, PlateAsk], config: str | None) -> dict[str,
     """Views of plates that know each other by the given names; nothing will be written.
 
     Raises:
-        RequestError: A plate is missing, or its colour cannot be told.
+        RequestError: A plate is missing, or its colour space is unknown.
         PlateError: A plate is torn, uneven, or cannot be carried.
     """
     shots = {name: ask.shot(name) for name, ask in plates.items()}

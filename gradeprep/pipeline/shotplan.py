@@ -27,7 +27,7 @@ from gradeprep.pipeline.checking import run_checks
 from gradeprep.pipeline.decision import Decision, prepare
 from gradeprep.pipeline.planned import ShotPlan
 from gradeprep.pipeline.planner import ShotPlanner
-from gradeprep.pipeline.reversible import reversible
+from gradeprep.pipeline.reversibility import reversible
 from gradeprep.pipeline.survey import Survey
 from gradeprep.plugins.registry import installed
 

@@ -40,7 +40,7 @@ class Wish:
     Attributes:
         display: A display of the config; its default one when left out.
         view: A view of it; its default one when left out.
-        look: A show's look instead of the one that is told, if any.
+        look: A show's look instead of the recorded one, if any.
         side: Longest side of a picture.
         bytes: About the most bytes of one picture as it stands in the page.
     """
@@ -231,7 +231,7 @@ def _tones_caption(seen: PlateSummary) -> str:
 def _over_time(
     readings: Sequence[Reading],
 ) -> tuple[dict[int, Reading], dict[int, float]]:
-    """Readings of single frames, and the keys that they came down to, as evidence tells them."""
+    """Readings of single frames, and their keys, as recorded in the evidence."""
     found: dict[int, Reading] = {}
     keys: dict[int, float] = {}
     for reading in readings:

@@ -1,7 +1,7 @@
 """What is seen when a shot's plates are opened again: pixels, tones, noise, ceilings.
 
 A plate that is gone, or bad, is no reason to report nothing: what could not be looked at is kept
-in words, and the rest is told.
+in words, and the rest is reported.
 """
 
 from __future__ import annotations
@@ -183,7 +183,7 @@ def _see_before(seen: PlateSummary, document: ShotDocument, view: View | None) -
 
 
 def _clipping(findings: Sequence[Finding]) -> ClippingParams:
-    """The ceiling that the recipe's check was told, if it was."""
+    """The ceiling given to the recipe's check, if any."""
     for finding in findings:
         if finding.numbers.get("ceiling") == "stated":
             return ClippingParams(code=finding.numbers["ceiling_recorded"], frames=_FRAMES)

@@ -1,6 +1,6 @@
 """What there is to report: shots from their sidecars, and those that are planned and not run yet.
 
-Both come as one kind of data, so that a page tells them alike and says which is which. Nothing is
+Both come as one kind of data, so that a page shows them alike and marks which is which. Nothing is
 decoded here and nothing is made up: every number stands in a sidecar or in a plan.
 """
 
@@ -29,7 +29,7 @@ class ReportShot:
 
     Attributes:
         name: Name of the shot.
-        state: ``done`` (its sidecar tells of it), ``planned`` (decided, not run), or ``refused``
+        state: ``done`` (its sidecar describes it), ``planned`` (decided, not run), or ``refused``
             (no plan could be made, or a check stops it).
         origin: The sidecar or recipe that tells of it.
         document: Everything decided, and done; None where no plan could be made.

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from gradeprep.model.recipe import Recipe
 from gradeprep.pipeline.recipefile import build
 from gradeprep.pipeline.stageedits import with_stages
-from gradeprep.review.desk.trial import Trial, change_of
+from gradeprep.review.desk.trial import StageTrial, change_of
 
 LIFT, BALANCE = (0.5, -3.0, 3.0), (0.25, 0.0, -0.25)
 
@@ -36,7 +36,7 @@ def recipe(told: str) -> Recipe:
     return build(yaml.safe_load(told))
 
 
-def names(told: str, tried: Trial) -> list[str]:
+def names(told: str, tried: StageTrial) -> list[str]:
     return [order.stage for order in tried.orders(recipe(told).shots["a"])]
 
 
@@ -51,14 +51,14 @@ def names(told: str, tried: Trial) -> list[str]:
     ],
 )
 def test_the_order_is_that_of_the_recipe(stages: tuple[str, ...], expected: list[str]) -> None:
-    assert names(text(*stages), Trial(-2.0, LIFT, BALANCE)) == expected
+    assert names(text(*stages), StageTrial(-2.0, LIFT, BALANCE)) == expected
 
 
 @given(
     st.permutations(list(PARAMS)).flatmap(lambda it: st.sampled_from([it[:n] for n in range(4)]))
 )
 def test_what_is_looked_at_is_what_would_be_saved(stages: list[str]) -> None:
-    tried = Trial(-2.0, LIFT, BALANCE)
+    tried = StageTrial(-2.0, LIFT, BALANCE)
     told: dict[str, Any] = {
         "lift": {"stops": 0.5, "below": -3.0, "softness": 3.0},
         "balance": list(BALANCE),
@@ -71,7 +71,7 @@ def test_what_is_looked_at_is_what_would_be_saved(stages: list[str]) -> None:
 def test_numbers_go_to_their_stages() -> None:
     found = {
         o.stage: dict(o.numbers)
-        for o in Trial(-2.0, LIFT, BALANCE).orders(recipe(text("pull")).shots["a"])
+        for o in StageTrial(-2.0, LIFT, BALANCE).orders(recipe(text("pull")).shots["a"])
     }
     assert found == {
         "lift": {"stops": 0.5, "below": -3.0, "softness": 3.0},

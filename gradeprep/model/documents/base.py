@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict
 
-__all__ = ["Document"]
+__all__ = ["CommandDocument"]
 
 
-class Document(BaseModel):
+class CommandDocument(BaseModel):
     """Base of the documents: frozen, no unknown keys."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, defer_build=True)

@@ -6,7 +6,7 @@ from typing import Literal, get_args
 
 from pydantic import Field
 
-from gradeprep.model.documents.base import Document
+from gradeprep.model.documents.base import CommandDocument
 
 __all__ = ["FORMATS", "CompensationDocument", "Format", "RefusalDocument", "TransformDocument"]
 
@@ -16,7 +16,7 @@ Format = Literal["clf", "1d", "3d"]
 FORMATS: tuple[Format, ...] = get_args(Format)
 
 
-class TransformDocument(Document):
+class TransformDocument(CommandDocument):
     """A file of the set, as it was read back.
 
     Attributes:
@@ -50,7 +50,7 @@ class TransformDocument(Document):
     ceiling_shown: float
 
 
-class RefusalDocument(Document):
+class RefusalDocument(CommandDocument):
     """A file that was over the tolerance, and so is not there.
 
     Attributes:
@@ -62,7 +62,7 @@ class RefusalDocument(Document):
     why: str
 
 
-class CompensationDocument(Document):
+class CompensationDocument(CommandDocument):
     """The document of ``gradeprep compensate --json``.
 
     Attributes:

@@ -7,14 +7,14 @@ from typing import Literal
 
 from pydantic import Field
 
-from gradeprep.model.documents.base import Document
+from gradeprep.model.documents.base import CommandDocument
 
 __all__ = ["CdlDocument", "ConformDocument", "EventDocument", "Remark"]
 
 Triple = tuple[float, float, float]
 
 
-class Remark(Document):
+class Remark(CommandDocument):
     """Something that a reader of the timeline must know.
 
     Attributes:
@@ -38,7 +38,7 @@ class Remark(Document):
         return f"{text}; {self.remedy}" if self.remedy else text
 
 
-class CdlDocument(Document):
+class CdlDocument(CommandDocument):
     """An ASC CDL (release 1.2) as a timeline brings it; passed on, never applied."""
 
     slope: Triple = (1.0, 1.0, 1.0)
@@ -47,7 +47,7 @@ class CdlDocument(Document):
     saturation: float = 1.0
 
 
-class EventDocument(Document):
+class EventDocument(CommandDocument):
     """An event that found its frames; this is also what a recipe carries of it.
 
     Attributes:
@@ -79,7 +79,7 @@ class EventDocument(Document):
     cdl: CdlDocument | None = None
 
 
-class ConformDocument(Document):
+class ConformDocument(CommandDocument):
     """The document of ``gradeprep conform --json``.
 
     Attributes:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from gradeprep.model.documents.base import Document
+from gradeprep.model.documents.base import CommandDocument
 
 __all__ = ["Cost", "ShotCost"]
 
 
-class ShotCost(Document):
+class ShotCost(CommandDocument):
     """What a shot costs.
 
     Attributes:
@@ -27,7 +27,7 @@ class ShotCost(Document):
     source: str
 
 
-class Cost(Document):
+class Cost(CommandDocument):
     """What a plan costs.
 
     Attributes:

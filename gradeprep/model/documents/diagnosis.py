@@ -7,12 +7,12 @@ from typing import Literal
 
 from pydantic import Field
 
-from gradeprep.model.documents.base import Document
+from gradeprep.model.documents.base import CommandDocument
 
 __all__ = ["ConfigDocument", "DiagnosisDocument", "LibraryDocument", "LimitsDocument", "Problem"]
 
 
-class Problem(Document):
+class Problem(CommandDocument):
     """Something wrong, and what to do about it.
 
     Attributes:
@@ -24,7 +24,7 @@ class Problem(Document):
     remedy: str
 
 
-class LibraryDocument(Document):
+class LibraryDocument(CommandDocument):
     """A package that this program needs, or that an extra of it brings.
 
     Attributes:
@@ -36,7 +36,7 @@ class LibraryDocument(Document):
     floor: str
 
 
-class ConfigDocument(Document):
+class ConfigDocument(CommandDocument):
     """The OpenColorIO config that serves where a recipe names none.
 
     Attributes:
@@ -50,7 +50,7 @@ class ConfigDocument(Document):
     sha256: str = ""
 
 
-class LimitsDocument(Document):
+class LimitsDocument(CommandDocument):
     """The largest picture that is read, and how long that may take.
 
     Attributes:
@@ -64,7 +64,7 @@ class LimitsDocument(Document):
     seconds: int
 
 
-class DiagnosisDocument(Document):
+class DiagnosisDocument(CommandDocument):
     """The document of ``gradeprep doctor --json``.
 
     Attributes:

@@ -6,12 +6,12 @@ from typing import Literal
 
 from pydantic import Field
 
-from gradeprep.model.documents.base import Document
+from gradeprep.model.documents.base import CommandDocument
 
 __all__ = ["FileDocument", "HandoverDocument", "LeftOutDocument", "RefusedFile"]
 
 
-class FileDocument(Document):
+class FileDocument(CommandDocument):
     """A file that was handed over.
 
     Attributes:
@@ -29,7 +29,7 @@ class FileDocument(Document):
     notes: tuple[str, ...] = ()
 
 
-class LeftOutDocument(Document):
+class LeftOutDocument(CommandDocument):
     """What a form cannot hold.
 
     Attributes:
@@ -43,7 +43,7 @@ class LeftOutDocument(Document):
     why: str
 
 
-class RefusedFile(Document):
+class RefusedFile(CommandDocument):
     """A file that did not read back right, and so is not there.
 
     Attributes:
@@ -57,7 +57,7 @@ class RefusedFile(Document):
     why: str
 
 
-class HandoverDocument(Document):
+class HandoverDocument(CommandDocument):
     """The document of ``gradeprep handover --json``.
 
     Attributes:

@@ -7,13 +7,13 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from gradeprep.model.documents.base import Document
+from gradeprep.model.documents.base import CommandDocument
 from gradeprep.model.record import Finding, Reading
 
 __all__ = ["CheckDocument", "CurveDocument", "MeasureDocument", "SceneDocument", "SceneShot"]
 
 
-class CurveDocument(Document):
+class CurveDocument(CommandDocument):
     """Readings over time, and the keys they come down to.
 
     Attributes:
@@ -29,7 +29,7 @@ class CurveDocument(Document):
     warnings: tuple[str, ...] = ()
 
 
-class MeasureDocument(Document):
+class MeasureDocument(CommandDocument):
     """The document of ``gradeprep measure PLATE --json``.
 
     Attributes:
@@ -51,7 +51,7 @@ class MeasureDocument(Document):
     curve: CurveDocument | None = None
 
 
-class SceneShot(Document):
+class SceneShot(CommandDocument):
     """A shot of a scene, solved together with the others.
 
     Attributes:
@@ -65,7 +65,7 @@ class SceneShot(Document):
     pairs: int
 
 
-class SceneDocument(Document):
+class SceneDocument(CommandDocument):
     """The document of ``gradeprep measure --scene RECIPE --json``.
 
     Attributes:
@@ -85,7 +85,7 @@ class SceneDocument(Document):
     failed: tuple[str, ...] = ()
 
 
-class CheckDocument(Document):
+class CheckDocument(CommandDocument):
     """The document of ``gradeprep check --json``.
 
     Attributes:

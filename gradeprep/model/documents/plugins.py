@@ -6,12 +6,12 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from gradeprep.model.documents.base import Document
+from gradeprep.model.documents.base import CommandDocument
 
 __all__ = ["PluginsDocument", "ParameterDocument", "PluginDocument"]
 
 
-class ParameterDocument(Document):
+class ParameterDocument(CommandDocument):
     """A parameter of a plugin.
 
     Attributes:
@@ -29,7 +29,7 @@ class ParameterDocument(Document):
     description: str
 
 
-class PluginDocument(Document):
+class PluginDocument(CommandDocument):
     """A plugin.
 
     Attributes:
@@ -51,7 +51,7 @@ class PluginDocument(Document):
     parameters: tuple[ParameterDocument, ...] = ()
 
 
-class PluginsDocument(Document):
+class PluginsDocument(CommandDocument):
     """The document of ``gradeprep plugins --json``.
 
     Attributes:

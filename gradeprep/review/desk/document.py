@@ -1,4 +1,4 @@
-"""The recipe as the page is told it: plain data."""
+"""The recipe as the page receives it: plain data."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class _PlateOnDisk:
 
 @dataclass
 class RecipeDocument:
-    """Tells a recipe; what it found on disk holds until the plate's folder changes."""
+    """A recipe as plain data; what was found on disk holds until the plate's folder changes."""
 
     _plates: dict[tuple[Any, ...], _PlateOnDisk] = field(init=False, default_factory=dict)
 
@@ -62,7 +62,7 @@ class RecipeDocument:
         }
 
     def knew(self, shot: str, frame: int) -> bool:
-        """Whether a frame was ever told of a shot."""
+        """Whether a frame was ever found in the plate of a shot."""
         return any(key[2] == shot and frame in it.frames for key, it in self._plates.items())
 
     def _shot(self, bench: Bench, shot: Shot, resolved: Resolved | None) -> dict[str, Any]:

@@ -30,7 +30,7 @@ from gradeprep.review.desk.light import Area, CloseUp, Small, small
 from gradeprep.review.desk.resolver import Resolver
 from gradeprep.review.desk.session import Session
 from gradeprep.review.desk.tones import sampled, told_tones
-from gradeprep.review.desk.trial import Trial, change_of
+from gradeprep.review.desk.trial import StageTrial, change_of
 from gradeprep.review.desk.work import Work
 from gradeprep.review.imagebytes import encoded
 from gradeprep.review.screen import Screen, shown_size
@@ -139,7 +139,7 @@ class Desk:
         return self._shaders.get((display, view), lambda: shader.shader(bench, display, view))
 
     def picture(
-        self, shot: str, frame: int, area: Area, tried: Trial, display: str, view: str
+        self, shot: str, frame: int, area: Area, tried: StageTrial, display: str, view: str
     ) -> bytes:
         """A frame as the server draws it."""
         light = self.small(shot, frame, area)
@@ -180,7 +180,7 @@ class Desk:
         stops = overlay.snr_stops(light.light, self.bench.weights, table)
         return encoded(overlay.snr_bytes(stops)[..., None]), overlay.snr_note(table)
 
-    def tones(self, shot: str, frame: int, tried: Trial) -> dict[str, Any]:
+    def tones(self, shot: str, frame: int, tried: StageTrial) -> dict[str, Any]:
         """The tones of a frame before and after a decision."""
         seen = self._seen(shot, frame)
         ask = shot_of(self.bench.recipe, shot)

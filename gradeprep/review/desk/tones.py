@@ -11,7 +11,7 @@ from gradeprep.checks.clipping import Ceiling
 from gradeprep.model.recipe import Shot
 from gradeprep.plugins.contracts import Pixels
 from gradeprep.review.desk.frames import DecodedFrame
-from gradeprep.review.desk.trial import Trial
+from gradeprep.review.desk.trial import StageTrial
 from gradeprep.review.tones import LOW, STEP, tones_of
 
 __all__ = ["sampled", "told_tones"]
@@ -33,7 +33,7 @@ def sampled(seen: DecodedFrame) -> Pixels:
 def told_tones(
     pixels: Pixels,
     shot: Shot,
-    tried: Trial,
+    tried: StageTrial,
     weights: tuple[float, float, float],
     found: Sequence[Ceiling | None] | None,
     note: str = "",

@@ -17,14 +17,14 @@ from gradeprep.pipeline.stageedits import Change, place_for
 from gradeprep.plugins.contracts import Pixels
 from gradeprep.plugins.registry import installed
 
-__all__ = ["STAGES", "Trial", "change_of", "parsed"]
+__all__ = ["STAGES", "StageTrial", "change_of", "parsed"]
 
 STAGES = ("lift", "balance", "pull")
 """Stages that the page shows live and can change."""
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class StageTrial:
     """A pull, a lift and a balance to look at a frame with; None leaves a stage out.
 
     Attributes:
@@ -64,8 +64,8 @@ class Trial:
             return decision.apply(light.copy())
 
 
-def parsed(query: Mapping[str, str]) -> Trial:
-    """The decision that a query tells: ``pull``, ``lift`` and ``balance``, numbers with commas.
+def parsed(query: Mapping[str, str]) -> StageTrial:
+    """The decision in a query: ``pull``, ``lift`` and ``balance``, numbers with commas.
 
     Raises:
         RequestError: Not numbers, or not as many as the stage takes.
@@ -73,7 +73,7 @@ def parsed(query: Mapping[str, str]) -> Trial:
     pull = _numbers(query, "pull", 1)
     lift = _numbers(query, "lift", 3)
     balance = _numbers(query, "balance", 3)
-    return Trial(
+    return StageTrial(
         None if pull is None else pull[0],
         None if lift is None else (lift[0], lift[1], lift[2]),
         None if balance is None else (balance[0], balance[1], balance[2]),

@@ -10,7 +10,7 @@ from lightref import HALVES, decide, run, ulps
 
 from gradeprep.model.order import ColourOrder, OutputOrder
 from gradeprep.pipeline.kernels import Wanted
-from gradeprep.pipeline.reversible import lossy_codec, reversible
+from gradeprep.pipeline.reversibility import lossy_codec, reversible
 
 HALF = Wanted(np.dtype(np.float16))
 PULL = ("pull", {"stops": -3.0})
