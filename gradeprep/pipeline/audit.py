@@ -80,7 +80,7 @@ def _changed(word: str, record: FileRecord, path: Path) -> list[str]:
 
 def _made_anew(record: FrameRecord, task: Task, order: FrameOrder) -> list[str]:
     """Make the result from the source and compare: whole file first, then what differs in it."""
-    done = compute(task, order)
+    done = compute(task, order, files.read(Path(order.source)))
     with tempfile.TemporaryDirectory() as folder:
         anew = Path(folder) / Path(order.result).name
         files.write(done.frame, anew)

@@ -44,11 +44,11 @@ def run_frame(task: Task, order: FrameOrder) -> FrameRecord:
     """
     try:
         source, result = Path(order.source), Path(order.result)
-        source_file = FileRecord(
-            file=order.source, bytes=source.stat().st_size, hash=atomic.digest(source)
-        )
+        read = files.read_hashed(source)
+        source_file = FileRecord(file=order.source, bytes=read.bytes, hash=read.hash)
         stops = prepare(order.stages, (1.0, 0.0, 0.0)).stops
-        done = compute(task, order)
+        done = compute(task, order, read.frame)
+        del read  # the source takes no memory while the result is written
 
         def verified(temp: Path) -> FileRecord:
             files.inspect(temp)
@@ -75,15 +75,14 @@ def run_frame(task: Task, order: FrameOrder) -> FrameRecord:
     )
 
 
-def compute(task: Task, order: FrameOrder) -> Computed:
-    """Read a frame and make its result in memory; nothing is written.
+def compute(task: Task, order: FrameOrder, frame: Frame) -> Computed:
+    """Make a frame's result in memory; nothing is written, and its planes may be reused.
 
     Raises:
-        GradeprepError: The source is torn, breaks the policy for non-finite pixels, or its
-            colour cannot be converted.
+        GradeprepError: The frame has no such layers, breaks the policy for non-finite pixels, or
+            its colour cannot be converted.
     """
     space = planned_space(task.colour)
-    frame = files.read(Path(order.source))
     try:
         groups = find_groups(frame.parts, task.layers)
     except ValueError as error:
