@@ -98,7 +98,7 @@ class OutputOrder(Ordered):
     """What is written.
 
     Attributes:
-        format: ``exr`` or ``dpx``.
+        format: Name of a registered format that can be written.
         type: Type of the colour channels: ``half``, ``float``, ``uint32``, ``uint8``,
             ``uint10``, ``uint12``, ``uint16``, or ``source``.
         compression: Name of an EXR compression, ``source``, or ``none``.
@@ -106,7 +106,7 @@ class OutputOrder(Ordered):
         only_colour: Leave out channels and parts that the format cannot hold.
     """
 
-    format: Literal["exr", "dpx"]
+    format: str
     type: str
     compression: str
     container: Literal["source", "aces"] = "source"

@@ -65,7 +65,7 @@ def _changed(word: str, mark: FileMark, path: Path) -> list[str]:
 
 def _recomputed(document: ShotDocument, entry: FrameEntry) -> list[str]:
     """Recompute the result from the source and compare: the whole file first, then its parts."""
-    done, there = compute(document, entry), Path(entry.result)
+    done, there = compute(document, entry, files.read(Path(entry.source))), Path(entry.result)
     with tempfile.TemporaryDirectory() as folder:
         again = Path(folder) / there.name
         files.write(done.frame, again)

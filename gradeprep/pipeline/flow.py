@@ -52,8 +52,10 @@ def run_frame(document: ShotDocument, entry: FrameEntry) -> FrameEntry:
     """
     try:
         source, result = Path(entry.source), Path(entry.result)
-        source_mark = FileMark(bytes=source.stat().st_size, hash=atomic.digest(source))
-        done = compute(document, entry)
+        read = files.read_hashed(source)
+        source_mark = FileMark(bytes=read.bytes, hash=read.hash)
+        done = compute(document, entry, read.frame)
+        del read  # the source takes no memory while the result is written
 
         def verified(temp: Path) -> FileMark:
             files.inspect(temp)
@@ -78,15 +80,14 @@ def run_frame(document: ShotDocument, entry: FrameEntry) -> FrameEntry:
     )
 
 
-def compute(document: ShotDocument, entry: FrameEntry) -> Computed:
-    """Read a frame and make its result in memory; nothing is written.
+def compute(document: ShotDocument, entry: FrameEntry, frame: Frame) -> Computed:
+    """Make a frame's result in memory; nothing is written, and its planes may be reused.
 
     Raises:
-        GradeprepError: The source is torn, is not as it was planned, breaks the policy for
-            non-finite pixels, or its colour cannot be converted.
+        GradeprepError: The frame is not as it was planned, breaks the policy for non-finite
+            pixels, or its colour cannot be converted.
     """
     space = planned_space(document.colour)
-    frame = files.read(Path(entry.source))
     groups = _groups(frame, document)
     working = document.colour.working
     decision = prepare(entry.stages, _weights(space, working), backwards=document.inverse)

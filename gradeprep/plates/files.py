@@ -2,19 +2,34 @@
 
 from __future__ import annotations
 
+import time
+from dataclasses import dataclass
 from pathlib import Path
 
 from gradeprep import crashreport
 from gradeprep.errors import CannotCarryError, MissingPlateError, PlateError, TornFrameError
 from gradeprep.model.frame import Frame, Layout
 from gradeprep.model.order import OutputOrder
-from gradeprep.plates import formats, limits
+from gradeprep.plates import atomic, formats, limits
 from gradeprep.plates.format import Planes, Stamp
 from gradeprep.plates.regular import opened
 
-__all__ = ["inspect", "outgoing", "read", "timecode", "write"]
+__all__ = ["Hashed", "inspect", "outgoing", "read", "read_hashed", "timecode", "write"]
 
 _SIGNATURE_BYTES = 4
+_ATTEMPTS = 3
+
+_SETTLED = 2_000_000_000
+"""Nanoseconds after which a change of a file shows in its times on every common file system."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hashed:
+    """A frame, and the size and hash of the very bytes that it was decoded from."""
+
+    frame: Frame
+    bytes: int
+    hash: str
 
 
 def inspect(path: str | Path) -> Layout:
@@ -37,6 +52,38 @@ def read(path: Path) -> Frame:
     format = formats.by_name(_format(path))
     with crashreport.at("reading it", path, seconds=limits.seconds()):
         return format.read(path)
+
+
+def read_hashed(path: Path) -> Hashed:
+    """A whole frame with the hash of the bytes that it was decoded from.
+
+    The file is hashed, then decoded. Its identity (device, inode, size, times of change) must be
+    the same before and after, else both are done again. Where the file changed so recently that
+    another change could leave its times equal, it is hashed once more instead.
+
+    Raises:
+        PlateError: As `read`, or the file changed at each of a few attempts.
+        OSError: It is not there, or cannot be opened.
+    """
+    for _ in range(_ATTEMPTS):
+        before, now = _state(path), time.time_ns()
+        found = atomic.digest(path)
+        try:
+            frame = read(path)
+        except PlateError:
+            if _state(path) == before:
+                raise
+            continue
+        settled = max(before[-2:]) + _SETTLED < now
+        if _state(path) == before and (settled or atomic.digest(path) == found):
+            return Hashed(frame, before[2], found)
+    raise PlateError("changed while it was read", file=path, remedy="run it again when it is whole")
+
+
+def _state(path: Path) -> tuple[int, int, int, int, int]:
+    """What a change of a file's content changes: device, inode, size, mtime and ctime in ns."""
+    found = path.stat()
+    return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns
 
 
 def write(frame: Frame, path: Path) -> None:

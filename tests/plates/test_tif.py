@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import json
 import struct
+import subprocess
+import sys
 
 import numpy as np
 import OpenEXR
@@ -336,6 +338,73 @@ def test_a_mark_that_cannot_be_read_is_not_taken_for_none(line, tmp_path):
     tifffile.imwrite(path, np.ones((2, 2), np.float32), description=f"gradeprep {line}\nslate")
     with pytest.raises(TornFrameError, match="ImageDescription"):
         files.inspect(path)
+
+
+def recipe(folder):
+    """Three frames of float TIFF and the recipe that pulls them."""
+    for number in (1001, 1002, 1003):
+        path = folder / "hot" / f"quay.{number}.tif"
+        path.parent.mkdir(exist_ok=True)
+        tifffile.imwrite(path, noise("float", (8, 9, 3), number), photometric="rgb")
+    text = (
+        "gradeprep: 1\ndefaults: {space: ACEScg, stages: [pull: {stops: -3}]}\n"
+        "shots:\n  quay:\n    plate: hot/quay.####.tif\n"
+        "    output: {plate: out/quay.####.tif, compression: lzw}\n    checks: {clipping: }\n"
+    )
+    (folder / "recipe.yaml").write_text(text)
+    return folder / "recipe.yaml"
+
+
+def test_plan_run_farm_and_check_give_the_same_frames(tmp_path, capsys):
+    asked, out = recipe(tmp_path), tmp_path / "out"
+    planned = run(capsys, "plan", asked)
+    assert planned.code == 0
+    assert "tif" in planned.out
+    assert run(capsys, "run", asked, "--jobs", "1").code == 0
+    alone = {path.name: path.read_bytes() for path in out.iterdir()}
+    for path in out.iterdir():
+        path.unlink()
+    bundle = tmp_path / "bundle"
+    assert run(capsys, "farm", asked, "-o", bundle, "--chunk", "2").code == 0
+    for frames in ("1001-1002", "1003"):
+        ran = run(capsys, "chunk", bundle, "--shot", "quay", "--frames", frames, "--jobs", "1")
+        assert ran.code == 0, ran
+    assert run(capsys, "seal", bundle, "--jobs", "1").code == 0
+    assert {p.name: p.read_bytes() for p in out.iterdir() if p.suffix == ".tif"} == {
+        name: content for name, content in alone.items() if name.endswith(".tif")
+    }
+    assert run(capsys, "audit", out / "quay.stops.json").code == 0
+
+
+@pytest.mark.parametrize("compression", tif.COMPRESSIONS)
+def test_a_file_that_cannot_grow_is_no_result(compression, tmp_path):
+    """A limit on the size of files stands in for a full disk, in a process of its own."""
+    whole = tmp_path / "whole.tif"
+    planes = {name: noise("uint16", (40, 50), ord(name)) for name in "RGB"}
+    written(whole, planes, kind="uint16", compression=compression)
+    size = whole.stat().st_size
+    limits = [1, 9, 300, size // 2, size - 4096, size - 1]
+    code = f"""
+import resource, signal, sys
+from pathlib import Path
+from gradeprep.errors import WriteError
+from gradeprep.plates import files
+from gradeprep.plates.atomic import publish
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+frame = files.read(Path({str(whole)!r}))
+hard = resource.getrlimit(resource.RLIMIT_FSIZE)[1]
+for limit in {limits}:
+    resource.setrlimit(resource.RLIMIT_FSIZE, (limit, hard))
+    try:
+        publish(Path({str(tmp_path / "out.tif")!r}), lambda p: files.write(frame, p), files.inspect)
+    except WriteError as error:
+        assert "\\n" not in str(error), error
+    else:
+        sys.exit(f"{{limit}} bytes were enough for {size}")
+"""
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (ran.returncode, ran.stdout) == (0, ""), ran
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["whole.tif"]
 
 
 def test_windows_that_differ_are_refused(tmp_path, capsys):
