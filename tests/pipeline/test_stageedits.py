@@ -164,6 +164,18 @@ def test_stages_that_others_share_are_refused():
         with_stages(ANCHORED, {"b": {"pull": {"stops": -2.0}}})
 
 
+def test_shots_that_share_stages_are_changed_together():
+    change = {"pull": {"stops": -2.0}}
+    shots = parse_yaml(with_stages(ANCHORED, {"b": change, "c": change}))[0]["shots"]
+    assert [shots[name]["stages"] for name in "bc"] == [[change], [change]]
+
+
+def test_of_several_shots_the_one_that_cannot_change_is_named():
+    change = {"pull": {"stops": -2.0}}
+    with pytest.raises(RequestError, match=r"^b: its stages are shared through an anchor"):
+        with_stages(ANCHORED, {"a": change, "b": change})
+
+
 def test_line_ends_of_another_system_are_kept():
     text = RECIPE.replace("\n", "\r\n")
     new = with_stages(text, {"long": {"lift": LIFT}, "own": {"lift": None}})
