@@ -172,7 +172,7 @@ def test_shots_that_share_stages_are_changed_together():
 
 def test_of_several_shots_the_one_that_cannot_change_is_named():
     change = {"pull": {"stops": -2.0}}
-    with pytest.raises(RequestError, match="^b: its stages are shared through an anchor"):
+    with pytest.raises(RequestError, match=r"^b: its stages are shared through an anchor"):
         with_stages(ANCHORED, {"a": change, "b": change})
 
 
