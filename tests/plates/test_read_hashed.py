@@ -122,7 +122,7 @@ def test_the_record_of_a_run_is_of_what_was_pulled(replace, tmp_path, capsys, mo
     assert said.code == 0
     pulled = exr.read(tmp_path / "out" / "hot.1001.exr").parts[0].channels["G"][0, 0]
     record = json.loads(next((tmp_path / "out").glob("*.json")).read_text())["frames"][0]
-    assert (pulled, record["source"]["hash"]) == (NEW / 2, hash_of(hot))
+    assert (pulled, record["done"]["source"]["hash"]) == (NEW / 2, hash_of(hot))
 
 
 def test_other_formats_are_hashed_alike(tmp_path):

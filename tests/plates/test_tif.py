@@ -145,7 +145,7 @@ def test_halves_come_out_as_floats_with_timecode_and_notes(tmp_path, capsys):
     layout = files.inspect(out)
     assert (layout.timecode, layout.parts[0].channels["R"]) == ("01:02:03:04", "float")
     record = json.loads(next(tmp_path.glob("*.stops.json")).read_text())
-    assert "owner left out: TIFF has no field for them" in record["frames"][0]["header"]
+    assert "owner left out: TIFF has no field for them" in record["frames"][0]["done"]["header"]
     with tifffile.TiffFile(out) as file:
         tags = file.pages[0].tags
         # TIFF 6.0, section 8: without a unit, the two resolutions state the aspect of a pixel.
@@ -307,7 +307,7 @@ def test_fields_are_kept_or_named(tmp_path, capsys):
     assert tags["ResolutionUnit"] == 2
     assert tags["InterColorProfile"] == profile
     record = json.loads(next(out.parent.glob("*.stops.json")).read_text())
-    assert record["frames"][0]["header"] == ["tag 65000 left out: TIFF results do not hold them"]
+    assert record["frames"][0]["done"]["header"] == ["tag 65000 left out: TIFF results do not hold them"]
 
 
 def test_equal_orders_give_equal_bytes_at_any_time(tmp_path):
