@@ -81,6 +81,18 @@ class Light:
     weights: tuple[float, float, float]
     stops_to_come: float
 
+    def luminance(self, rgb: Pixels) -> Luminance:
+        """Luminance of pixels, ... x 3 float32 in, one float32 value a pixel out.
+
+        The products are summed in the order R, G, B, so that it has the same bits on every
+        processor; a matrix product has not, for each kernel of a BLAS sums in an order of its own.
+        """
+        red, green, blue = (np.float32(weight) for weight in self.weights)
+        luminance: Luminance = rgb[..., 0] * red
+        luminance += rgb[..., 1] * green
+        luminance += rgb[..., 2] * blue
+        return luminance
+
 
 @runtime_checkable
 class Stage(Protocol):
@@ -88,6 +100,10 @@ class Stage(Protocol):
 
     It sees a picture as some of its rows at a time, as many as the caller likes, so what it makes
     of a pixel depends on that pixel alone.
+
+    A stage may also have ``before``: a tuple of names of stages that it must not follow (a recipe
+    lifts this with ``order: as-written``). One that is a single gain for all three channels may
+    implement `TonalStage`, and the fast kernels serve it.
     """
 
     name: str

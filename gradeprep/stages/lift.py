@@ -100,7 +100,7 @@ class Lift:
 
     def apply(self, rgb: Pixels, numbers: Numbers, light: Light) -> Pixels:
         """Scene-linear pixels, H x W x 3 float32, times the gain of their tone."""
-        gain = self.tone_gain(_luminance(rgb, light), numbers, light)
+        gain = self.tone_gain(light.luminance(rgb), numbers, light)
         return np.multiply(rgb, gain[..., None], out=rgb)
 
     def tone_gain(
@@ -123,7 +123,7 @@ class Lift:
 
     def inverse(self, rgb: Pixels, numbers: Numbers, light: Light) -> Pixels:
         """Divides each pixel by the gain that its tone had before the lift."""
-        gain = self.tone_gain_back(_luminance(rgb, light), numbers, light)
+        gain = self.tone_gain_back(light.luminance(rgb), numbers, light)
         return np.multiply(rgb, gain[..., None], out=rgb)
 
     def tone_gain_back(
@@ -140,14 +140,6 @@ def _curve(numbers: Numbers) -> tuple[float, float, float]:
     assert isinstance(below, float | int)
     assert isinstance(softness, float | int)
     return float(stops), float(below), float(softness)
-
-
-def _luminance(rgb: Pixels, light: Light) -> npt.NDArray[np.float32]:
-    red, green, blue = (np.float32(weight) for weight in light.weights)
-    luminance = rgb[..., 0] * red
-    luminance += rgb[..., 1] * green
-    luminance += rgb[..., 2] * blue
-    return luminance
 
 
 def _tone_of(luminance: npt.NDArray[np.float32], light: Light) -> npt.NDArray[np.float64]:

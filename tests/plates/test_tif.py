@@ -307,7 +307,9 @@ def test_fields_are_kept_or_named(tmp_path, capsys):
     assert tags["ResolutionUnit"] == 2
     assert tags["InterColorProfile"] == profile
     record = json.loads(next(out.parent.glob("*.stops.json")).read_text())
-    assert record["frames"][0]["done"]["header"] == ["tag 65000 left out: TIFF results do not hold them"]
+    assert record["frames"][0]["done"]["header"] == [
+        "tag 65000 left out: TIFF results do not hold them"
+    ]
 
 
 def test_equal_orders_give_equal_bytes_at_any_time(tmp_path):

@@ -9,6 +9,7 @@ import pytest
 from pydantic import BaseModel, Field
 
 from gradeprep.plugins.testing import CLAUSES, BrokenContract, check_stage
+from gradeprep.stages.lift import Lift
 
 ONE = np.float32(1.0)
 
@@ -271,3 +272,41 @@ def test_parameters_to_try_it_with_are_checked():
 def test_a_stage_without_an_inverse_need_not_come_back():
     one_way = type("OneWay", (Contrast,), {"slope": lambda self, n: None, "inverse": Gain.inverse})
     check_stage(one_way)
+
+
+SUMS = {
+    "blue first": lambda rgb, w: (rgb[..., 2] * w[2] + rgb[..., 1] * w[1]) + rgb[..., 0] * w[0],
+    "matrix product": lambda rgb, w: rgb @ w,
+    "float64, rounded once": lambda rgb, w: rgb.astype(np.float64) @ w.astype(np.float64),
+    "fused": lambda rgb, w: (
+        (rgb[..., 0].astype(np.float64) * w[0] + rgb[..., 1] * w[1]).astype(np.float32)
+        + rgb[..., 2] * w[2]
+    ),
+}
+"""Ways in which the kernels of linear algebra libraries sum three products."""
+
+
+@pytest.mark.parametrize("way", SUMS)
+@pytest.mark.parametrize(("stops", "softness"), [(1.0, 3.0), (-6.0, 0.5)], ids=["gentle", "steep"])
+def test_a_luminance_may_be_summed_in_any_way(way, stops, softness):
+    """Whatever processor and library serve a plugin's author, rounding breaks no contract."""
+
+    class Summed(Lift):
+        def apply(self, rgb, numbers, light):
+            luminance = np.asarray(
+                SUMS[way](rgb, np.asarray(light.weights, np.float32)), np.float32
+            )
+            gain = self.tone_gain(luminance, numbers, light)
+            return np.multiply(rgb, gain[..., None], out=rgb)
+
+    check_stage(Summed, {"stops": stops, "below": 0.0, "softness": softness})
+
+
+def test_a_luminance_of_other_weights_is_no_rounding():
+    class Wrong(Lift):
+        def apply(self, rgb, numbers, light):
+            gain = self.tone_gain(light.luminance(rgb) * np.float32(1.0001), numbers, light)
+            return np.multiply(rgb, gain[..., None], out=rgb)
+
+    with pytest.raises(BrokenContract, match="tone_gain differs from the pixels"):
+        check_stage(Wrong, {"stops": 1.0, "below": -3.0, "softness": 5.0})

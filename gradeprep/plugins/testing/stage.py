@@ -12,18 +12,26 @@ from pydantic import BaseModel
 
 from gradeprep.model.order import StageOrder
 from gradeprep.model.stops import GREY
-from gradeprep.plugins.contracts import Light, Luminance, Numbers, Pixels
+from gradeprep.plugins.contracts import Light, Numbers, Pixels
 from gradeprep.plugins.testing.clauses import Tried, tried
 from gradeprep.plugins.testing.plate import AP1_WEIGHTS
 from gradeprep.plugins.testing.samples import lit, neutrals, unlit
 
 __all__ = ["check_stage"]
 
+Room = npt.NDArray[np.float64]
+"""What each sample may be off by, of a picture's shape."""
+
 _LIGHTS = (Light(AP1_WEIGHTS, -2.0), Light((0.25, 0.5, 0.25), 0.0))
 _EPS = float(np.finfo(np.float32).eps)
 
 _SAME = 16 * _EPS
 """Share of the value that two ways to the same float32 may differ by."""
+
+_DOT = 3 * _EPS
+"""Share of the sum of magnitudes that two ways to a float32 sum of three products may differ by:
+each is off by at most 3 u / (1 - 3 u), with u half of epsilon (Higham, Accuracy and Stability of
+Numerical Algorithms, 2nd edition, 2002, section 3.1)."""
 
 _BACK = 64 * _EPS
 """The same after two float32 operations on a curve, before 1/slope magnifies it."""
@@ -92,11 +100,10 @@ class _Trial:
         for picture in (lit(), unlit(), lit()[:1], lit()[:, :1], unlit()[2:, 4:5]):
             made = self._through("apply", picture)
             if gains is not None:
-                self._alike(
-                    made, picture * np.asarray(gains, np.float32), "gains", "apply and gains differ"
-                )
+                plain = picture * np.asarray(gains, np.float32)
+                self._alike(made, plain, "gains", "apply and gains differ", 0.0)
             elif hasattr(self.one.made, "tone_gain"):
-                self._tones("tone_gain", picture, made)
+                self._tones("tone_gain", picture, made, self._room("apply", picture, made))
         self._alone()
         if slope is not None:
             self._slopes(slope)
@@ -156,27 +163,45 @@ class _Trial:
         told = f"{method} made pixels that are not C-contiguous"
         self.one.demand(made.flags.c_contiguous, "pixels", told)
 
-    def _alike(self, made: Pixels, wanted: Pixels, clause: str, what: str) -> None:
+    def _room(self, method: str, picture: Pixels, made: Pixels) -> Room:
+        """How far pixels move where a luminance, summed another way, differs by rounding.
+
+        A curve's slope magnifies that, and so does cancellation between channels of other signs:
+        both are measured, by moving one channel at a time.
+        """
+        room = np.zeros(picture.shape)
+        for channel in range(3):
+            moved = picture.copy()
+            moved[..., channel] *= np.float32(1.0 + _DOT)
+            shift = self._through(method, moved).astype(np.float64) - made
+            room += np.abs(shift)
+        return room
+
+    def _alike(
+        self, made: Pixels, wanted: Pixels, clause: str, what: str, room: Room | float
+    ) -> None:
         """Demand the same pixels, but for rounding; the largest channel is the measure."""
         scale = np.abs(wanted).max(axis=-1, keepdims=True) + np.finfo(np.float32).tiny
-        worst = float((np.abs(made.astype(np.float64) - wanted) / scale).max())
+        off = np.abs(made.astype(np.float64) - wanted) - room
+        worst = float((off / scale).max())
         self.one.demand(worst <= _SAME, clause, f"{what} by {worst:.1e} of the value")
 
     def _alone(self) -> None:
         """A pixel comes out the same wherever and among whichever others it stands."""
         picture = np.concatenate([lit(), unlit()])
         whole = self._through("apply", picture)
+        room = self._room("apply", picture, whole)
         what = "apply makes another pixel of it in other company"
         rows = self._through("apply", picture[3:5].copy())
-        self._alike(rows, whole[3:5], "rows", what)
+        self._alike(rows, whole[3:5], "rows", what, room[3:5])
         order = np.random.default_rng(3).permutation(picture.shape[0] * picture.shape[1])
         mixed = picture.reshape(-1, 3)[order].reshape(picture.shape)
         made = self._through("apply", np.ascontiguousarray(mixed)).reshape(-1, 3)
-        self._alike(made, whole.reshape(-1, 3)[order], "rows", what)
+        self._alike(made, whole.reshape(-1, 3)[order], "rows", what, room.reshape(-1, 3)[order])
 
-    def _tones(self, method: str, given: Pixels, made: Pixels) -> None:
+    def _tones(self, method: str, given: Pixels, made: Pixels, room: Room) -> None:
         """The gain of each luminance, and what it makes of the pixels."""
-        luminance = _luminance(given, self.light)
+        luminance = self.light.luminance(given)
         for shaped in (luminance, luminance.reshape(-1)):
             kept = shaped.copy()
             function = getattr(self.one.made, method)
@@ -184,11 +209,11 @@ class _Trial:
             self.one.demand(np.array_equal(kept, shaped), "purity", f"{method} changes luminance")
             self._like(method, shaped, gain)
             wanted = given * gain.reshape(luminance.shape)[..., None]
-            self._alike(made, wanted, "tones", f"{method} differs from the pixels")
+            self._alike(made, wanted, "tones", f"{method} differs from the pixels", room)
 
     def _slopes(self, slope: float) -> None:
         ramp = neutrals(-12.0, 8.0, _STEP)
-        out = _luminance(self._through("apply", ramp), self.light)[0].astype(np.float64)
+        out = self.light.luminance(self._through("apply", ramp))[0].astype(np.float64)
         tones = np.linspace(-12.0, 8.0, ramp.shape[1])
         dark = tones[int(np.argmin(out))]
         told = f"light {dark:g} stops from grey comes out as none"
@@ -212,8 +237,4 @@ class _Trial:
         self.one.demand(worst <= 1.0, "inverse", told)
         gains = self.one.made.gains(self.numbers)
         if gains is None and hasattr(self.one.made, "tone_gain_back"):
-            self._tones("tone_gain_back", made, back)
-
-
-def _luminance(rgb: Pixels, light: Light) -> Luminance:
-    return np.asarray(rgb @ np.asarray(light.weights, np.float32), np.float32)
+            self._tones("tone_gain_back", made, back, self._room("inverse", made, back))
