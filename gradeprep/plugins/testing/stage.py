@@ -33,6 +33,10 @@ _DOT = 3 * _EPS
 each is off by at most 3 u / (1 - 3 u), with u half of epsilon (Higham, Accuracy and Stability of
 Numerical Algorithms, 2nd edition, 2002, section 3.1)."""
 
+_NUDGE = 256
+"""Roundings that a channel is moved by to see how rounding moves pixels: enough of them for the
+result not to be rounding itself."""
+
 _BACK = 64 * _EPS
 """The same after two float32 operations on a curve, before 1/slope magnifies it."""
 
@@ -172,10 +176,10 @@ class _Trial:
         room = np.zeros(picture.shape)
         for channel in range(3):
             moved = picture.copy()
-            moved[..., channel] *= np.float32(1.0 + _DOT)
+            moved[..., channel] *= np.float32(1.0 + _NUDGE * _EPS)
             shift = self._through(method, moved).astype(np.float64) - made
             room += np.abs(shift)
-        return room
+        return room * (_DOT / (_NUDGE * _EPS))
 
     def _alike(
         self, made: Pixels, wanted: Pixels, clause: str, what: str, room: Room | float
