@@ -93,7 +93,11 @@ def _shot_json(shot: ShotResult) -> dict[str, Any]:
 
 @contextmanager
 def stopping() -> Iterator[threading.Event]:
-    """Set by Ctrl-C, or a farm's SIGTERM, so that a run ends cleanly; at once the second time."""
+    """Set by Ctrl-C, or a farm's SIGTERM, so that a run ends cleanly; at once the second time.
+
+    A signal that is ignored stays ignored: a shell starts a background job so, for a Ctrl-C on
+    its terminal is meant for the job in the foreground.
+    """
     stop = threading.Event()
 
     def ask(number: int, frame: object) -> None:
@@ -101,7 +105,11 @@ def stopping() -> Iterator[threading.Event]:
             raise KeyboardInterrupt
         stop.set()
 
-    before = {number: signal.signal(number, ask) for number in (signal.SIGINT, signal.SIGTERM)}
+    before = {
+        number: signal.signal(number, ask)
+        for number in (signal.SIGINT, signal.SIGTERM)
+        if signal.getsignal(number) is not signal.SIG_IGN
+    }
     try:
         yield stop
     finally:

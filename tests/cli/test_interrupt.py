@@ -32,10 +32,21 @@ def recipe_in(folder: Path, stage: str) -> Path:
     return write_recipe(folder, RECIPE.replace("[{pull", f"[{stage}, {{pull"))
 
 
-def start(recipe: Path, *options: str, jobs: str = "2", pause: str = "0") -> subprocess.Popen[str]:
-    """The program in a process, and a process group, of its own."""
+def start(
+    recipe: Path, *options: str, jobs: str = "2", pause: str = "0", background: bool = False
+) -> subprocess.Popen[str]:
+    """The program in a process, and a process group, of its own.
+
+    Args:
+        recipe: What it runs.
+        options: More words of its command line.
+        jobs: Frames at once.
+        pause: Seconds that a frame takes longer.
+        background: Start it with SIGINT ignored, as a shell starts a job in the background.
+    """
+    shell = ("sh", "-c", 'trap "" INT; exec "$@"', "sh") if background else ()
     return subprocess.Popen(
-        (sys.executable, "-m", "gradeprep", "run", str(recipe), "--jobs", jobs, *options),
+        (*shell, sys.executable, "-m", "gradeprep", "run", str(recipe), "--jobs", jobs, *options),
         env=clumsy.environment(recipe.parent / "plugins", CLUMSY_PAUSE=pause),
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -112,6 +123,17 @@ def test_stopped_run_leaves_whole_frames_and_is_resumed(number, whom, undisturbe
     assert "of them kept" in resumed(recipe)
     assert results(folder) == undisturbed
     assert all((folder / "out" / "quay" / n).stat().st_mtime_ns == t for n, t in kept.items())
+
+
+def test_a_job_in_the_background_does_not_hear_a_terminals_ctrl_c(undisturbed, tmp_path):
+    """POSIX, Shell Command Language, 2.11: a background job has SIGINT ignored."""
+    folder = tmp_path / "film"
+    ran = start(recipe_in(folder, "{clumsy: {}}"), pause="0.1", background=True)
+    until(lambda: len(frames_there(folder)) >= 2)
+    os.killpg(ran.pid, signal.SIGINT)
+    _, err = ran.communicate(timeout=PATIENCE)
+    assert ran.returncode == 0, err
+    assert results(folder) == undisturbed
 
 
 def descendants(process: int) -> set[int]:
