@@ -1,4 +1,4 @@
-"""TIFF files in and out: float or integer samples, exact, through OpenImageIO.
+"""Reads and writes TIFF files: float or integer samples, exact, through OpenImageIO.
 
 `gradeprep.plates.tifscan` proves a file whole before the library opens it. Results are strips of
 interleaved samples (TIFF 6.0 baseline layout); beyond 4 GiB they are BigTIFF. Half is no sample
@@ -96,7 +96,7 @@ _CLASSIC_LIMIT = 2**32 - 2**20
 
 
 def inspect(path: str | Path) -> Layout:
-    """What a TIFF file says about itself, after a trial read of its last scan line.
+    """Layout of a TIFF file, after a trial read of its last scan line.
 
     Raises:
         TornFrameError: Cut, garbled, or at odds with itself.
@@ -177,7 +177,7 @@ def sample_bytes(kind: PixelType) -> float:
     return PIXEL_TYPES[kind].dtype.itemsize
 
 
-# What the file says.
+# From the file's tags to a header.
 
 
 def _scanned(path: Path) -> Directory:
@@ -219,7 +219,7 @@ def _split(directory: Directory) -> tuple[bytes, str]:
 
 
 def _marks(directory: Directory, path: Path) -> dict[str, Any]:
-    """What our line holds; a mark that cannot be read is not taken for none."""
+    """The JSON object of our line; a line that cannot be read is an error, not an absent one."""
     _, line = _split(directory)
     if not line:
         return {}
