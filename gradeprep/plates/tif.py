@@ -96,7 +96,7 @@ _CLASSIC_LIMIT = 2**32 - 2**20
 
 
 def inspect(path: str | Path) -> Layout:
-    """Layout of a TIFF file, after a trial read of its last scan line.
+    """Layout of a TIFF file, after a trial read of its last scan line or tile.
 
     Raises:
         TornFrameError: Cut, garbled, or at odds with itself.
@@ -106,8 +106,7 @@ def inspect(path: str | Path) -> Layout:
     directory = _scanned(path)
     image, spec = open_image(path, _as_stored())
     try:
-        last = spec.y + spec.height - 1
-        if not directory.tiled and image.read_scanlines(last, last + 1, 0, 0, 1) is None:
+        if _last_pixels(image, spec) is None:
             raise torn(path, image.geterror())
     finally:
         image.close()
@@ -191,6 +190,16 @@ def _scanned(path: Path) -> Directory:
             remedy="convert it to RGB",
         )
     return found
+
+
+def _last_pixels(image: Any, spec: Any) -> Any:
+    """The last scan line or tile, decoded; None where it does not decode."""
+    last, end = spec.y + spec.height - 1, spec.x + spec.width
+    if not spec.tile_width:
+        return image.read_scanlines(last, last + 1, 0, 0, 1)
+    x = end - 1 - (spec.width - 1) % spec.tile_width
+    y = last - (spec.height - 1) % spec.tile_height
+    return image.read_tiles(x, end, y, last + 1, 0, 1, 0, 1)
 
 
 def _as_stored() -> Any:
