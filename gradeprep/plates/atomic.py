@@ -28,8 +28,8 @@ T = TypeVar("T")
 
 _BLOCK = 1 << 18
 
-# A process id says nothing on another machine, and folders are shared: the name of the machine is
-# part of the temporary name.
+# A process id has no meaning on another machine, and folders are shared: the temporary name holds
+# a hash of the machine's name.
 _MACHINE = f"{zlib.crc32(platform.node().encode()):08x}"
 _TEMP = re.compile(
     r"\..+\.(?P<pid>[0-9]{1,10})\.(?P<machine>[0-9a-f]{8})-[0-9a-f]{8}\.tmp(\.[^.]+)?", re.DOTALL
@@ -38,8 +38,8 @@ _TEMP = re.compile(
 _REASONS = {
     errno.ENOSPC: ("the disk is full", "free some space and run it again"),
     errno.EDQUOT: ("the disk quota is used up", "free some space or have the quota raised"),
-    errno.EACCES: ("writing there is not permitted", "have the permissions of the folder changed"),
-    errno.EPERM: ("writing there is not permitted", "have the permissions of the folder changed"),
+    errno.EACCES: ("writing there is not permitted", "check the permissions of the folder"),
+    errno.EPERM: ("writing there is not permitted", "check the permissions of the folder"),
     errno.EROFS: ("the disk is mounted read-only", "write somewhere else"),
     errno.EFBIG: (
         "the file is larger than the disk or a limit allows",
@@ -97,7 +97,7 @@ def is_temp(name: str) -> bool:
 def sweep(folder: Path) -> list[Path]:
     """Removes the temporary files that dead processes of this machine left in a folder.
 
-    Those of living processes (this one too) and of other machines stay.
+    Those of running processes (this one included) and of other machines stay.
 
     Returns:
         What was removed, by name. A folder that does not exist has nothing to remove.
@@ -109,7 +109,7 @@ def sweep(folder: Path) -> list[Path]:
     removed = []
     for match in sorted(matches, key=lambda match: match.string):
         if match["machine"] == _MACHINE and not _alive(int(match["pid"])):
-            with suppress(OSError):  # another sweep was faster, or it is not ours to remove
+            with suppress(OSError):  # another sweep removed it, or it may not be removed
                 path = folder / match.string
                 path.unlink()
                 removed.append(path)
@@ -122,12 +122,12 @@ def same_file(a: Path, b: Path) -> bool:
         return True
     try:
         return a.samefile(b)
-    except OSError:  # one of them does not exist, so it is no hard link of the other
+    except OSError:  # one of them does not exist, so they are not hard links of one file
         return False
 
 
 def identity(path: Path) -> tuple[int, int] | None:
-    """What all names of one file share, through links of both kinds; None where there is none."""
+    """Device and inode of a file, equal for all its links; None where there is no file."""
     try:
         found = path.stat()
     except OSError:
@@ -138,8 +138,7 @@ def identity(path: Path) -> tuple[int, int] | None:
 def digest(path: Path) -> str:
     """Hash of a file's bytes, as ``xxh128:`` and 32 hexadecimal digits (XXH3, 128 bit).
 
-    It tells whether a file is still the same, at the speed of memory; it is no proof against
-    somebody who forges one.
+    It detects changes at the speed of memory; it is no protection against forgery.
 
     Raises:
         OSError: The file cannot be read.
@@ -188,7 +187,7 @@ def _verified(temp: Path, verify: Callable[[Path], T]) -> T:
 
 
 def _renamed(error: WriteError, temp: Path, final: Path) -> WriteError:
-    """The same error about the file that the caller asked for."""
+    """The same error with the final name of the file."""
     what = error.what.replace(temp.name, final.name)
     return WriteError(
         what, remedy=error.remedy, shot=error.shot, frame=error.frame, file=final, key=error.key
@@ -202,17 +201,17 @@ def _reason(final: Path, error: OSError) -> tuple[str, str]:
             return "it vanished while it was written", "run it again, once and not twice at a time"
         return "its folder does not exist", f"make the folder {final.parent}"
     plain = error.strerror or str(error) or type(error).__name__
-    return _REASONS.get(error.errno or 0, (plain, "see to it and run it again"))
+    return _REASONS.get(error.errno or 0, (plain, "correct it and run it again"))
 
 
 def _alive(pid: int) -> bool:
-    """Whether a process of this machine runs; yes where asking could disturb it."""
-    if sys.platform == "win32":  # there, signal 0 is an interrupt and not a question
+    """Whether a process of this machine runs; yes where the test could disturb it."""
+    if sys.platform == "win32":  # there, signal 0 interrupts the process
         return True
     try:
         os.kill(pid, 0)
     except (ProcessLookupError, OverflowError):
         return False
-    except PermissionError:  # somebody else's, and so alive
+    except PermissionError:  # it belongs to another user, and so it is alive
         return True
     return True

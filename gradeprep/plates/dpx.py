@@ -1,7 +1,7 @@
-"""DPX files in and out: exact code values, and every other byte carried (SMPTE ST 268).
+"""Reads and writes DPX files: exact code values, every other byte carried (SMPTE ST 268).
 
 A frame keeps the file's bytes up to the first image element as they are (``Frame.raw``), and the
-writer puts them back. So a field changes only where somebody changes it, with ``patched``.
+writer puts them back. So a field changes only through ``patched``.
 Bits of the image data that hold no code value are kept too, but only where they are not zero.
 """
 
@@ -66,7 +66,7 @@ _CHUNK_BYTES = 496 << 10
 """Image data unpacked or packed in one go: it and its temporary arrays stay in a core's cache."""
 
 _SOURCES = ("input_device", "source_file")
-"""Fields that tell the tape or file a frame comes from: which of them is common practice."""
+"""Fields that name the tape or file of a frame's origin; common practice, no source."""
 
 
 def lossy(compression: str, kinds: Iterable[PixelType]) -> bool:
@@ -85,11 +85,11 @@ def sample_bytes(kind: PixelType) -> float:
 
 
 def inspect(path: str | Path) -> Layout:
-    """What a file says about itself: no pixel is decoded.
+    """Layout of a DPX file; no pixel is decoded.
 
     Raises:
         TornFrameError: The file is cut, empty, garbled, or no DPX file.
-        CannotCarryError: It is whole, but of a kind that would come out with something lost.
+        CannotCarryError: It is whole, but of a kind that would lose something.
         OSError: It cannot be opened.
     """
     with _with_elements(path) as (_, head, _, elements):
@@ -107,18 +107,18 @@ def read(path: Path) -> Frame:
 
     Channels come in the order R, G, B, A, or the one channel there is, whatever their order in
     the file. Planes are H x W, uint8 for 8 bit and uint16 for 10, 12 and 16 bit, of code values
-    0 to ``2**bits - 1``. Rows are top down or otherwise as the header's ``orientation`` tells;
+    0 to ``2**bits - 1``. Rows are top down or otherwise as the header's ``orientation`` states;
     they are not turned.
 
-    ``Part.header`` tells every field of ``FIELDS`` and ``ELEMENT_FIELDS``, ``byte_order``,
-    ``rate``, and what only the writer needs: ``line_bytes`` (from one row to the next),
+    ``Part.header`` holds every field of ``FIELDS`` and ``ELEMENT_FIELDS``, ``byte_order``,
+    ``rate``, and what the writer needs: ``line_bytes`` (from one row to the next),
     ``padding`` (H x ``line_bytes`` uint8, the bits that are no code value; absent when all are
     zero) and ``after`` (bytes up to the next element or the file's end; absent when there are
     none). Except for these three, changing it changes nothing in a written file.
 
     Raises:
         TornFrameError: The file is cut, empty, garbled, or no DPX file.
-        CannotCarryError: It is whole, but of a kind that would come out with something lost.
+        CannotCarryError: It is whole, but of a kind that would lose something.
         OSError: It cannot be opened or read.
     """
     with _with_elements(path) as (file, head, size, elements):
@@ -237,10 +237,10 @@ def write(frame: Frame, path: Path) -> None:
     """A complete file at ``path``, made anew: the header as ``frame.raw`` has it, then the pixels.
 
     A frame that was read comes out byte for byte. A frame on a header from ``new_header`` needs
-    no ``Part.header``. What stands at ``path`` after an error is to be thrown away.
+    no ``Part.header``. After an error, discard what is at ``path``.
 
     Args:
-        frame: One part for each image element that the header tells; planes H x W of any
+        frame: One part for each image element of the header; planes H x W of any
             strides, uint8 for 8 bit, else uint16, no value over ``2**bits - 1``.
         path: Where to write.
 
@@ -285,8 +285,7 @@ def _checked(element: Element, part: Part) -> Element:
     for name, plane in part.channels.items():
         if plane.shape != (element.height, element.width):
             raise ValueError(
-                f"channel {name} is {plane.shape}, the header says "
-                f"{(element.height, element.width)}"
+                f"channel {name} is {plane.shape}, the header has {(element.height, element.width)}"
             )
         if plane.dtype != element.packing.sample_type:
             raise ValueError(
@@ -330,7 +329,7 @@ def _padding(element: Element, part: Part) -> npt.NDArray[np.uint8] | None:
 
 
 def _gap(position: int, element: Element) -> int:
-    """Bytes that are missing up to where the header says that an element begins."""
+    """Bytes that are missing up to the place where the header has an element begin."""
     if position > element.offset:
         raise ValueError(f"image element {element.index} begins before the one before it ends")
     return element.offset - position

@@ -1,13 +1,13 @@
 """The image elements of a DPX file: which can be carried, and where their rows lie.
 
-Everything here is decided from the header and the size of the file, so that a torn file is known
-without decoding a pixel and nothing is allocated for a picture that cannot be there. What the
-standard (SMPTE ST 268) leaves no doubt about is held; where good files differ from it in
-practice, the size of the file decides:
+Everything here is decided from the header and the size of the file, so that a torn file is found
+without decoding a pixel and no memory is allocated for a picture that the file cannot hold. Where
+the standard (SMPTE ST 268) is clear it is followed; where good files differ from it in practice,
+the size of the file decides:
 
 * Rows break at 32-bit words. Rows of 8, 12 (filled) or 16 bits that run on without a break exist
   too, and are taken as such when the room for the image is exactly theirs.
-* The size that a header gives for its file is often a leftover. It is believed only where it
+* The size that a header gives for its file is often a leftover. It is used only where it
   ends within ``TAIL_BYTES`` after the file's end: then the file's tail was cut.
 """
 
@@ -85,11 +85,11 @@ class Element:
 
 
 def described(head: bytes, allowed: Limits | None = None) -> tuple[Element, ...]:
-    """The image elements that a header tells, their rows broken at words as the standard asks.
+    """The image elements that a header describes, rows broken at words as the standard requires.
 
     Args:
         head: The header: at least ``CORE_BYTES`` bytes of it, in a file that is whole.
-        allowed: How large its picture may be; what the environment says when left out.
+        allowed: How large its picture may be; from the environment when left out.
 
     Raises:
         TornFrameError: The header is cut or garbled.
@@ -183,7 +183,7 @@ def _element(head: bytes, index: int, width: int, height: int) -> Element:
 
 
 def _packing(head: bytes, index: int) -> Packing:
-    """How an element's samples lie in words, once its kind is known to be one that is carried."""
+    """How an element's samples lie in words, once its kind is checked."""
     names = ("descriptor", "bits", "packing", "encoding", "data_sign")
     descriptor, bits, packing, encoding, sign = (value(head, n, element=index) for n in names)
     which = f"image element {index} with"
@@ -208,7 +208,7 @@ def fitted(head: bytes, size: int) -> tuple[Element, ...]:
     """The image elements of a file of ``size`` bytes, their rows where the file has room for them.
 
     Raises:
-        TornFrameError: The header is cut or garbled, or the file holds less than it tells.
+        TornFrameError: The header is cut or garbled, or the file is shorter than it states.
         CannotCarryError: An element is of a kind whose samples are not carried.
     """
     elements = described(head)

@@ -1,11 +1,11 @@
 """The header of a DPX file as a table of fields: look up, change, make new (SMPTE ST 268).
 
-A header is carried as the bytes it was read as. Nothing here parses it into an object and prints
-it again: a field is looked up where it lies, and changed where it lies, so that every byte which
-nobody named stays what it was, in the file's own byte order.
+A header is carried as the bytes it was read as. It is not parsed and formatted
+again: a field is read and changed in place, so that every byte outside the named fields stays as
+it was, in the file's own byte order.
 
 Binary fields whose bits are all ones, and texts of no characters, are undefined by the standard;
-they are told as None. Many real headers end after 1664 bytes, before the film and television
+their value is None. Many real headers end after 1664 bytes, before the film and television
 blocks, so a field beyond the end of the header is None as well.
 """
 
@@ -154,7 +154,7 @@ ELEMENT_FIELDS: Mapping[str, Field] = {
 
 
 def is_big_endian(raw: bytes) -> bool:
-    """Byte order that the magic number tells.
+    """Whether the magic number is in big-endian byte order.
 
     Raises:
         ValueError: The bytes do not begin with a magic number of the standard.
@@ -297,8 +297,8 @@ def timecode_word(label: str) -> int:
 def frame_rate(raw: bytes) -> str | None:
     """Frames per second as text: the television rate, else the film rate, else None.
 
-    A stored float that is a simple fraction, or rounds a usual rate slowed by 1000/1001, is told
-    exactly; anything else (zero, infinite, uninitialised) is taken as not set.
+    A stored float that is a simple fraction, or rounds a usual rate slowed by 1000/1001, becomes
+    that fraction; anything else (zero, infinite, uninitialised) is taken as not set.
     """
     for name in ("television_rate", "film_rate"):
         rate = value(raw, name)
@@ -333,10 +333,10 @@ def new_header(
     filename: str,
     big_endian: bool = True,
 ) -> bytes:
-    """A fresh 2048-byte header of one image element, undefined where nothing is known.
+    """A fresh 2048-byte header of one image element, other fields undefined.
 
     10 and 12 bit are filled by method A, 8 and 16 bit are packed. Rows that do not end at a
-    32-bit word are padded to one, and the padding is told in the header, so that readers which
+    32-bit word are padded to one, and the header states the padding, so that readers which
     align rows by themselves and readers which go by the field find the same pixels.
 
     Args:

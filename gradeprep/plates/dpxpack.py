@@ -1,7 +1,7 @@
 """Code values of a DPX image in and out of their words (SMPTE ST 268, image element data).
 
-Every packing is told the same way: samples come in groups, a group fills whole words of 8, 16 or
-32 bits, and each sample of a group has its place in it:
+Every packing is described the same way: samples form groups, a group fills whole words of 8, 16
+or 32 bits, and each sample of a group has its place in it:
 
 * 8 and 16 bit: one sample a word.
 * 12 bit filled: one sample in a 16-bit word; four spare bits below it (method A) or above (B).
@@ -208,11 +208,11 @@ def _padded(array: npt.NDArray[Any], width: int) -> npt.NDArray[Any]:
 
 
 def packing_of(*, bits: int, packing: int, components: int, big_endian: bool) -> Packing:
-    """The packing that an image element's fields tell.
+    """The packing that the fields of an image element describe.
 
     Args:
         bits: 8, 10, 12 or 16.
-        packing: Code of the packing field; it says nothing where samples fill their words.
+        packing: Code of the packing field; unused where samples fill their words.
         components: Samples of a pixel.
         big_endian: Byte order of the file.
 

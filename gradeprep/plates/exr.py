@@ -1,12 +1,12 @@
-"""OpenEXR frames: scanned by us, decoded and encoded by the OpenEXR module, nothing lost.
+"""OpenEXR frames: scanned here, decoded and encoded by the OpenEXR module without loss.
 
-The module opens torn files as a file of no parts, drops a part in silence, ignores the strides
-of arrays, and keeps the first of several levels under a header that still tells of them all. So
-nothing reaches it before `gradeprep.plates.exrscan` found the file whole, and what it read is
-compared with the scan.
+The module opens torn files as files without parts, drops a part without an error, ignores the
+strides of arrays, and keeps the first of several levels under a header that still describes all
+of them. So `gradeprep.plates.exrscan` first proves a file whole, and what the module read is
+compared with that scan.
 
-What comes out other than it went in, besides the order of attributes: a part that told no
-``type`` tells it now, and a signalling NaN in a float attribute turns quiet.
+What changes on the way, besides the order of attributes: a part without a ``type`` gets one, and a
+signalling NaN in a float attribute becomes quiet.
 """
 
 from __future__ import annotations
@@ -38,8 +38,8 @@ from gradeprep.plates.exrheader import (
     with_attributes,
     with_compression,
 )
-from gradeprep.plates.exrhush import hushed
 from gradeprep.plates.exrimage import CODECS, Image, chunk_counts
+from gradeprep.plates.exrmessages import captured
 from gradeprep.plates.exrresult import carried, problem, shared
 from gradeprep.plates.exrscan import Structure, scan
 
@@ -104,7 +104,7 @@ _TYPES_KNOWN = {
 
 
 def set_threads(count: int) -> None:
-    """Let the codec use that many threads of its own; 0 works in the calling thread."""
+    """Set the number of the codec's own threads; 0 works in the calling thread."""
     OpenEXR.set_global_thread_count(count)
 
 
@@ -124,11 +124,11 @@ def sample_bytes(kind: PixelType) -> float:
 
 
 def inspect(path: str | Path) -> Layout:
-    """What an EXR file says about itself; no pixel is decoded.
+    """Layout of an EXR file; no pixel is decoded.
 
     Raises:
         TornFrameError: Cut short, garbled, or at odds with itself.
-        CannotCarryError: Of a kind that would come out with something lost.
+        CannotCarryError: Of a kind that would lose something.
     """
     structure = _scanned(path)
     return Layout(
@@ -147,10 +147,10 @@ def read(path: Path) -> Frame:
 
     Raises:
         TornFrameError: Cut short, garbled, or at odds with itself.
-        CannotCarryError: Of a kind that would come out with something lost.
+        CannotCarryError: Of a kind that would lose something.
     """
     structure = _scanned(path)
-    with hushed() as words:
+    with captured() as lines:
         try:
             file = OpenEXR.File(_name(path), separate_channels=True)
         except PlateError:
@@ -160,9 +160,9 @@ def read(path: Path) -> Frame:
                 f"does not decode: {_cause(str(error), path)}", file=path
             ) from error
     if len(file.parts) != len(structure.parts):
-        raise TornFrameError(f"does not decode: {_cause(''.join(words), path)}", file=path)
+        raise TornFrameError(f"does not decode: {_cause(''.join(lines), path)}", file=path)
     pairs = zip(structure.parts, file.parts, strict=True)
-    return Frame("exr", tuple(_part(told, found, path) for told, found in pairs))
+    return Frame("exr", tuple(_part(scanned, found, path) for scanned, found in pairs))
 
 
 def write(frame: Frame, path: Path) -> None:
@@ -176,7 +176,7 @@ def write(frame: Frame, path: Path) -> None:
     if frame.format != "exr" or not frame.parts:
         raise WriteError(f"a {frame.format} frame is no EXR frame", file=path)
     try:
-        with hushed():
+        with captured():
             parts = [_module_part(part, len(frame.parts) > 1) for part in frame.parts]
             OpenEXR.File(parts).write(_name(path))
     except WriteError as error:
@@ -201,7 +201,7 @@ def _problem(name: str, kind: str, raw: bytes) -> str | None:
     """Why the module cannot carry an attribute."""
     expected = _TYPES_KNOWN.get(name, kind)
     if kind != expected:
-        return f"of type {kind!r}; the format says {expected!r}"
+        return f"of type {kind!r}; the format requires {expected!r}"
     if kind == "deepImageState":
         return "of a type for deep pictures"
     if kind == "rational" and raw[4:] == bytes(4):
@@ -211,7 +211,7 @@ def _problem(name: str, kind: str, raw: bytes) -> str | None:
     return None
 
 
-# What the scan says, in the words of a layout.
+# From the scan to a layout.
 
 
 def _part_layout(part: Image) -> PartLayout:
@@ -255,7 +255,7 @@ def _reels(structure: Structure) -> tuple[str, ...]:
 
 
 def _pulled(structure: Structure, path: str | Path) -> float | None:
-    """Stops that the file tells of; a mark that cannot be read is not taken for none."""
+    """Stops that the file states; a mark that cannot be read is an error, not an absent one."""
     if not any(STOPS in part.attributes for part in structure.parts):
         return None
     kind, raw = _first(structure, STOPS, {"float": 4, "double": 8})
@@ -265,26 +265,26 @@ def _pulled(structure: Structure, path: str | Path) -> float | None:
     return float(stops)
 
 
-# From the module's parts to ours.
+# From the module's parts to parts of a frame.
 
 
-def _part(told: Image, found: Any, path: Path) -> Part:
+def _part(scanned: Image, found: Any, path: Path) -> Part:
     planes = {name: channel.pixels for name, channel in found.channels.items()}
-    width, height = told.data_window[2:]
-    for channel in told.channels:
+    width, height = scanned.data_window[2:]
+    for channel in scanned.channels:
         plane, expected = planes.get(channel.name), ((height, width), channel.pixel_type)
         if plane is None or (plane.shape, pixel_type(plane, None)) != expected:
-            raise TornFrameError(f"channel {channel.name!r} is not as its header says", file=path)
-    channels = {channel.name: planes[channel.name] for channel in told.channels}
-    return Part(told.name, channels, _header(told, found.header))
+            raise TornFrameError(f"channel {channel.name!r} differs from its header", file=path)
+    channels = {channel.name: planes[channel.name] for channel in scanned.channels}
+    return Part(scanned.name, channels, _header(scanned, found.header))
 
 
-def _header(told: Image, found: Mapping[str, Any]) -> dict[str, Any]:
-    header = {name: it for name, it in found.items() if name not in told.attributes}
-    for name, (kind, raw) in told.attributes.items():
+def _header(scanned: Image, found: Mapping[str, Any]) -> dict[str, Any]:
+    header = {name: it for name, it in found.items() if name not in scanned.attributes}
+    for name, (kind, raw) in scanned.attributes.items():
         if name != "channels":
             header[name] = value(kind, raw, found.get(name))
-    linear = tuple(channel.name for channel in told.channels if channel.linear)
+    linear = tuple(channel.name for channel in scanned.channels if channel.linear)
     return {**header, LINEAR: linear} if linear else header
 
 
@@ -300,19 +300,19 @@ def _name(path: Path) -> str:
 
 
 def _cause(text: str, path: Path) -> str:
-    """The library's words on one line, without the path that the error names anyway."""
-    words = " ".join(text.replace(f"'{path}'", "it").replace(f'"{path}"', "it").split())
-    return words.rsplit(" - ", 1)[-1][:160] or "the library gives no reason"
+    """The library's message on one line, without the path, which the error has already."""
+    line = " ".join(text.replace(f"'{path}'", "it").replace(f'"{path}"', "it").split())
+    return line.rsplit(" - ", 1)[-1][:160] or "the library gives no reason"
 
 
-# From our parts to the module's.
+# From parts of a frame to the module's.
 
 
 def _module_part(part: Part, multi_part: bool) -> Any:
     if not part.channels:
         raise WriteError("a part without channels cannot be written")
     header = {
-        name: it.item() if isinstance(it, np.generic) else it  # it knows no numpy scalars
+        name: it.item() if isinstance(it, np.generic) else it  # the module takes no numpy scalars
         for name, it in part.header.items()
         if name not in ("channels", "chunkCount", LINEAR)
     }

@@ -1,4 +1,4 @@
-"""A part's header as the OpenEXR module tells it: what we read from it, what we change in it.
+"""A part's header as the OpenEXR module has it: fields to read and fields to change.
 
 Values are the module's own (tuples of arrays for windows, `fractions.Fraction` for rationals, a
 one-element float64 array for a double). Where its value would not come back with the bytes it
@@ -52,7 +52,7 @@ ENUMERATED: Mapping[str, Any] = {
     for member in OpenEXR.Compression.__members__.values()
     if int(member.value) in CODECS
 }
-"""Compressions that the module reads and writes, by our name."""
+"""Compressions that the module reads and writes, by name."""
 
 _RATE_PARTS = 10_000
 """Largest denominator of a rate: a long decimal would not fit the 32 bits of a rational."""
@@ -112,14 +112,14 @@ def new_header(
     rate: str | None = None,
     pixel_aspect: float | None = None,
 ) -> dict[str, Any]:
-    """The header of a picture that was no EXR before: scan lines, zip, windows at the origin.
+    """The header of a picture from another format: scan lines, zip, windows at the origin.
 
     Args:
         height: Of both windows, in pixels.
         width: Of both windows, in pixels.
         timecode: SMPTE ST 12-1 label, if any.
         rate: Frames per second, as ``24`` or ``24000/1001``, if any.
-        pixel_aspect: Width over height of a pixel; 1 where nothing is told.
+        pixel_aspect: Width over height of a pixel; 1 when left out.
     """
     window = np.array([0, 0], np.int32), np.array([width - 1, height - 1], np.int32)
     header = {
@@ -179,7 +179,7 @@ def label(time: int) -> str | None:
     return text[:8] + ";" + text[9:] if time & 0x40 else text
 
 
-def value(kind: str, raw: bytes, told: Any) -> Any:
+def value(kind: str, raw: bytes, read: Any) -> Any:
     """The module's value of an attribute, or its bytes where the value would not bring them back.
 
     Those are: rationals not in lowest terms (48/2), timecodes that are no time of day, empty
@@ -188,16 +188,16 @@ def value(kind: str, raw: bytes, told: Any) -> Any:
     Args:
         kind: The attribute's type in the file.
         raw: Its bytes in the file.
-        told: What the module made of it.
+        read: What the module made of it.
     """
-    faithful = told is not None and kind not in ("chlist", "idmanifest")
-    if isinstance(told, list):
-        faithful = faithful and bool(told)
-    elif isinstance(told, Fraction):
-        faithful = raw == struct.pack("<iI", told.numerator, told.denominator)
-    elif isinstance(told, OpenEXR.TimeCode):
+    faithful = read is not None and kind not in ("chlist", "idmanifest")
+    if isinstance(read, list):
+        faithful = faithful and bool(read)
+    elif isinstance(read, Fraction):
+        faithful = raw == struct.pack("<iI", read.numerator, read.denominator)
+    elif isinstance(read, OpenEXR.TimeCode):
         faithful = label(int.from_bytes(raw[:4], "little")) is not None
-    return told if faithful else OpenEXR.OpaqueAttribute(raw, kind)
+    return read if faithful else OpenEXR.OpaqueAttribute(raw, kind)
 
 
 def _time(text: str) -> Any:

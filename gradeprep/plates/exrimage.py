@@ -1,7 +1,7 @@
-"""One part of an OpenEXR file as its header tells it: windows, channels, codec, tiles.
+"""One part of an OpenEXR file as its header describes it: windows, channels, codec, tiles.
 
 The header comes as raw attributes; nothing here opens a file, and no size in a header is
-believed beyond the bytes that came with it. Field layouts: "OpenEXR File Layout", the
+trusted beyond the bytes that came with it. Field layouts: "OpenEXR File Layout", the
 format's public documentation.
 """
 
@@ -49,9 +49,9 @@ Offsets = npt.NDArray[np.uint64]
 class Codec(NamedTuple):
     """A compression: its name, the scan lines in a chunk, and how far its bytes can reach.
 
-    ``reach`` bounds the decoded bytes of one stored byte. Raw: 1. Runs of 128 told in two bytes:
+    ``reach`` bounds the decoded bytes of one stored byte. Raw: 1. Runs of 128 in two bytes:
     64. Deflate: 1032 (RFC 1951), a third more where 24 of 32 bits are stored. Runs of 256 half
-    floats told in ten bits: 410. Blocks of 16 half floats told in 14 or in 3 bytes. The last six
+    floats in ten bits: 410. Blocks of 16 half floats in 14 or in 3 bytes. The last six
     store next to nothing for a flat picture (measured: up to 164,000), so that their bound is
     wide: it only keeps a few bytes from claiming all memory.
     """
@@ -165,7 +165,7 @@ def chunk_counts(
 
 
 def image(header: Attributes, flags: int, side_limit: int) -> Image:
-    """The part that a header tells of, with no chunk table yet.
+    """The part that a header describes, without a chunk table.
 
     Args:
         header: The attributes.
@@ -212,10 +212,10 @@ def _check(part: Image, where: str) -> None:
         raise TornFrameError(f"is garbled: line order {part.line_order}{where}")
     if "chunkCount" in part.attributes:
         raw = _fixed(part.attributes, "chunkCount", "int", where)
-        told, (across, down) = int.from_bytes(raw, "little", signed=True), part.chunk_counts
-        if told != across * down:
+        stated, (across, down) = int.from_bytes(raw, "little", signed=True), part.chunk_counts
+        if stated != across * down:
             raise TornFrameError(
-                f"is garbled: it tells of {told} chunks, its picture takes {across * down}{where}"
+                f"is garbled: it states {stated} chunks, its picture takes {across * down}{where}"
             )
     for name, (kind, raw) in part.attributes.items():
         for text in _texts(name, kind, raw):
@@ -223,19 +223,19 @@ def _check(part: Image, where: str) -> None:
 
 
 def _tiled(header: Attributes, flags: int, where: str) -> bool:
-    """Tiles or scan lines: what the header tells must agree with the version flags."""
-    told = _text(header, "type")
-    if flags & DEEP and (told.startswith("deep") or not flags & MULTI_PART):
+    """Tiles or scan lines: the header must agree with the version flags."""
+    stated = _text(header, "type")
+    if flags & DEEP and (stated.startswith("deep") or not flags & MULTI_PART):
         raise CannotCarryError(f"is deep{where}", remedy="flatten it first")
     if flags & MULTI_PART:
-        if told not in (_SCAN_LINES, _TILES):
-            raise TornFrameError(f"is garbled: its type is {told!r}{where}")
+        if stated not in (_SCAN_LINES, _TILES):
+            raise TornFrameError(f"is garbled: its type is {stated!r}{where}")
         if "chunkCount" not in header:
             raise TornFrameError(f"is garbled: attribute 'chunkCount' is missing{where}")
-        return told == _TILES
+        return stated == _TILES
     expected = _TILES if flags & TILED else _SCAN_LINES
-    if told not in ("", expected):
-        raise TornFrameError(f"is garbled: its type is {told!r}, its flags say {expected!r}")
+    if stated not in ("", expected):
+        raise TornFrameError(f"is garbled: its type is {stated!r}, its flags mean {expected!r}")
     return expected == _TILES
 
 
@@ -243,9 +243,9 @@ def _fixed(header: Attributes, name: str, kind: str, where: str = "") -> bytes:
     """Raw bytes of an attribute that must be there, of that type and its size."""
     if name not in header:
         raise TornFrameError(f"is garbled: attribute {name!r} is missing{where}")
-    told, raw = header[name]
-    if told != kind:
-        raise TornFrameError(f"is garbled: attribute {name!r} is {told!r}, not {kind!r}{where}")
+    found, raw = header[name]
+    if found != kind:
+        raise TornFrameError(f"is garbled: attribute {name!r} is {found!r}, not {kind!r}{where}")
     if len(raw) != _SIZES.get(kind, len(raw)):
         raise TornFrameError(f"is garbled: attribute {name!r} has {len(raw)} bytes{where}")
     return raw

@@ -1,12 +1,12 @@
 """A bounded reading of an OpenEXR file's structure: headers and chunk tables, never pixels.
 
-It says whether a file is whole and of a kind we carry *before* a decoder sees it. Nothing is
+It decides whether a file is whole and of a supported kind *before* a decoder opens it. Nothing is
 allocated on a header's word alone: names, attributes, parts and headers have limits, and a
-size is believed only as far as the file reaches.
+size is trusted only as far as the file reaches.
 
-What it proves: every chunk has a place of its own inside the file, and the chunk that stands
-last ends inside it and names itself rightly. So a file cut anywhere, even by one byte, is seen.
-It does not read the other chunks: bytes garbled among the pixels are the decoder's to find.
+What it proves: every chunk has a place of its own inside the file, and the last
+chunk ends inside it and has the right coordinates. So a file cut anywhere, even by one byte, is
+found. It does not read the other chunks: the decoder finds garbled bytes among the pixels.
 
 Layout of the file: "OpenEXR File Layout", the format's public documentation.
 """
@@ -50,7 +50,7 @@ _STEP = 64 * 2**10
 
 @dataclass(frozen=True, slots=True)
 class Structure:
-    """What a file's headers and chunk tables say.
+    """The contents of a file's headers and chunk tables.
 
     Attributes:
         flags: The version field's bits (`gradeprep.plates.exrimage`).
@@ -64,11 +64,11 @@ class Structure:
 
 
 def scan(path: str | Path, allowed: Limits | None = None) -> Structure:
-    """Structure of an EXR file that is whole and of a kind we carry.
+    """Structure of an EXR file that is whole and of a supported kind.
 
     Args:
         path: The file.
-        allowed: How large its picture may be; what the environment says when left out.
+        allowed: How large its picture may be; from the environment when left out.
 
     Raises:
         MissingPlateError: There is no such file.
@@ -222,12 +222,12 @@ def _check_reach(parts: list[Image], stored: int) -> None:
 
 
 def _check_chunks(parts: list[Image], flags: int, head: _Head) -> None:
-    """Every chunk has a place of its own, and the one that stands last is whole."""
+    """Every chunk has a place of its own, and the last one is whole."""
     offsets = np.concatenate([part.offsets for part in parts])
     if missing := np.count_nonzero(offsets == 0):
         raise TornFrameError(f"is not finished: {missing} of its {offsets.size} chunks are missing")
     if offsets.min() < head.at or offsets.max() >= head.size:
-        raise TornFrameError("is cut short or garbled: a chunk stands outside the file")
+        raise TornFrameError("is cut short or garbled: a chunk lies outside the file")
     index, number = int(offsets.argmax()), 0
     while index >= parts[number].offsets.size:
         index -= parts[number].offsets.size
@@ -236,7 +236,7 @@ def _check_chunks(parts: list[Image], flags: int, head: _Head) -> None:
     if flags & MULTI_PART:
         leader = struct.pack("<i", number) + leader
     if offsets.size > 1 and np.diff(np.sort(offsets)).min() <= _LEAST_LEADER:
-        raise TornFrameError("is garbled: two chunks stand in one place")
+        raise TornFrameError("is garbled: two chunks share one place")
     _check_last(head, int(offsets.max()), leader)
 
 
@@ -253,7 +253,7 @@ def _check_last(head: _Head, offset: int, leader: bytes) -> None:
     if len(found) < len(leader) + 4:
         raise TornFrameError("is cut short within its last chunk")
     if found[:-4] != leader:
-        raise TornFrameError("is garbled: its last chunk is not where its table says")
+        raise TornFrameError("is garbled: its last chunk does not match its chunk table")
     (size,) = struct.unpack("<i", found[-4:])
     if size <= 0:
         raise TornFrameError(f"is garbled: its last chunk has {size} bytes")

@@ -36,7 +36,7 @@ def inspect(path: str | Path) -> Layout:
     """Layout of a file that is proved whole; no result depends on pixels.
 
     Raises:
-        PlateError: Torn, of a kind that cannot be carried, or not what its name says.
+        PlateError: Torn, of a kind that cannot be carried, or of another format than its name.
     """
     format = formats.by_name(_format(path))
     with crashreport.at("looking at it", path, seconds=limits.seconds()):
@@ -47,7 +47,7 @@ def read(path: Path) -> Frame:
     """A whole frame: every part and channel in its own type, and the header.
 
     Raises:
-        PlateError: Torn, of a kind that cannot be carried, or not what its name says.
+        PlateError: Torn, of a kind that cannot be carried, or of another format than its name.
     """
     format = formats.by_name(_format(path))
     with crashreport.at("reading it", path, seconds=limits.seconds()):
@@ -121,7 +121,7 @@ def outgoing(
 
 
 def _format(path: str | Path) -> str:
-    """Format of a file's content, which must be the one that its name says."""
+    """Format of a file's content, which must be the one of its name."""
     suffix, named = formats.suffix_of(path), formats.name_of(path)
     try:
         with opened(path) as file:

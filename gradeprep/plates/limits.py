@@ -1,4 +1,4 @@
-"""How large a picture may be: known before a byte of memory is taken on a header's word.
+"""How large a picture may be: checked before memory is allocated for what a header claims.
 
 The defaults hold any plate that a camera or a renderer makes today. Variables of the
 environment move them, so that worker processes and farm nodes follow without a flag:
@@ -23,7 +23,7 @@ SECONDS = "GRADEPREP_MAX_SECONDS"
 GIB = 2**30
 
 _PLENTY = 600
-"""Seconds in which the largest plate comes in over a slow network."""
+"""Seconds that the largest plate takes over a slow network."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ class Limits:
 
 
 def current(environment: Mapping[str, str] = os.environ) -> Limits:
-    """The limits that hold in this process.
+    """The limits of this process.
 
     Raises:
         RequestError: A variable is no number above 0.
@@ -75,13 +75,13 @@ def seconds(environment: Mapping[str, str] = os.environ) -> int:
 
 
 def _number(environment: Mapping[str, str], name: str, default: float) -> float:
-    told = environment.get(name, "").strip()
-    if not told:
+    given = environment.get(name, "").strip()
+    if not given:
         return default
     try:
-        number = float(told)
+        number = float(given)
     except ValueError:
         number = 0.0
     if not 0.0 < number < 2.0**31:
-        raise RequestError(f"'{told}' is no limit", key=name, remedy="give a number above 0")
+        raise RequestError(f"'{given}' is not a limit", key=name, remedy="give a number above 0")
     return number

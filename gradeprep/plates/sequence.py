@@ -1,7 +1,7 @@
 """Plates on disk: which files are the frames of a shot, and what each of them is called.
 
-The frame token stands in the file's name: ``####`` is at least four digits, ``@@@@`` and ``%04d``
-say the same. So 0999 and 1000 are one plate, and so are 99 and 100 under ``##``.
+The frame token is part of the file's name: ``####`` is at least four digits; ``@@@@`` and ``%04d``
+mean the same. So 0999 and 1000 are one plate, and so are 99 and 100 under ``##``.
 
 Without a token, the frame number is the last thing before the extension (``quay.1001.exr``,
 ``quay_1001.exr``, ``quay1001.exr``; ``quay.-0005.exr`` is frame -5). A version (``quay_v02.exr``)
@@ -36,7 +36,7 @@ _MINUS = r"-(?=0*[1-9])"
 # The minus sign counts only behind a dot, an underscore or nothing; elsewhere a dash divides.
 _NUMBER = re.compile(rf"(?:(?<![^._]){_MINUS})?(?<![0-9]){_DIGITS}\Z")
 _NO_FRAME = re.compile(r"(?:(?:^|[\W_])[vV]|[0-9][xX])\Z")  # what stands before a version or a size
-_SHOWN = 4  # plates told in an error
+_SHOWN = 4  # plates listed in an error
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,9 @@ class Pattern:
         """
         path = Path(text)
         if not path.name or "\0" in str(text):
-            raise RequestError("this names no file", remedy="write it as quay.####.exr", file=text)
+            raise RequestError(
+                "not the name of a file", remedy="write it as quay.####.exr", file=text
+            )
         tokens = list(_TOKEN.finditer(path.name))
         if not tokens:
             return cls(path.parent, path.name)
@@ -101,7 +103,7 @@ class Pattern:
         return self.folder / self.file(frame)
 
     def text(self, frame: int) -> str:
-        """``str(path(frame))``: where every frame of a plate is told, a Path of each is slow."""
+        """``str(path(frame))``: a Path for every frame of a plate is slow."""
         return os.path.join(*self.folder.parts, self.file(frame))  # noqa: PTH118
 
 
@@ -144,7 +146,7 @@ def find(text: str | Path) -> Sequence:
         ) from error
     except OSError as error:
         raise RequestError(
-            f"it cannot be read ({error.strerror})", remedy="see to its permissions", file=text
+            f"it cannot be read ({error.strerror})", remedy="check its permissions", file=text
         ) from error
 
 
@@ -259,7 +261,7 @@ def _split(name: str) -> tuple[str, str, str]:
 
 
 class _Written:
-    """Frame numbers as files tell them, by how many digits they are written with."""
+    """Frame numbers of files, by the number of digits they are written with."""
 
     def __init__(self) -> None:
         self._by_digits: defaultdict[int, Numbers] = defaultdict(Numbers)
@@ -269,7 +271,7 @@ class _Written:
         self._by_digits[len(digits.lstrip("-"))].add(int(digits))
 
     def take(self, pattern: Pattern) -> Sequence:
-        """The plate of the numbers that are padded as the pattern says; they are gone then."""
+        """The plate of the numbers that are padded as in the pattern; they are removed."""
         runs = [self._by_digits.pop(pattern.width, Numbers()).ascending()]
         for digits in [digits for digits in self._by_digits if digits > pattern.width]:
             padded = Numbers()

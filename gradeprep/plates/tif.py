@@ -1,4 +1,4 @@
-"""TIFF files in and out: float or integer samples, exact, through OpenImageIO.
+"""Reads and writes TIFF files: float or integer samples, exact, through OpenImageIO.
 
 `gradeprep.plates.tifscan` proves a file whole before the library opens it. Results are strips of
 interleaved samples (TIFF 6.0 baseline layout); beyond 4 GiB they are BigTIFF. Half is no sample
@@ -96,7 +96,7 @@ _CLASSIC_LIMIT = 2**32 - 2**20
 
 
 def inspect(path: str | Path) -> Layout:
-    """What a TIFF file says about itself, after a trial read of its last scan line.
+    """Layout of a TIFF file, after a trial read of its last scan line or tile.
 
     Raises:
         TornFrameError: Cut, garbled, or at odds with itself.
@@ -106,8 +106,7 @@ def inspect(path: str | Path) -> Layout:
     directory = _scanned(path)
     image, spec = open_image(path, _as_stored())
     try:
-        last = spec.y + spec.height - 1
-        if not directory.tiled and image.read_scanlines(last, last + 1, 0, 0, 1) is None:
+        if _last_pixels(image, spec) is None:
             raise torn(path, image.geterror())
     finally:
         image.close()
@@ -177,7 +176,7 @@ def sample_bytes(kind: PixelType) -> float:
     return PIXEL_TYPES[kind].dtype.itemsize
 
 
-# What the file says.
+# From the file's tags to a header.
 
 
 def _scanned(path: Path) -> Directory:
@@ -191,6 +190,16 @@ def _scanned(path: Path) -> Directory:
             remedy="convert it to RGB",
         )
     return found
+
+
+def _last_pixels(image: Any, spec: Any) -> Any:
+    """The last scan line or tile, decoded; None where it does not decode."""
+    last, end = spec.y + spec.height - 1, spec.x + spec.width
+    if not spec.tile_width:
+        return image.read_scanlines(last, last + 1, 0, 0, 1)
+    x = end - 1 - (spec.width - 1) % spec.tile_width
+    y = last - (spec.height - 1) % spec.tile_height
+    return image.read_tiles(x, end, y, last + 1, 0, 1, 0, 1)
 
 
 def _as_stored() -> Any:
@@ -219,7 +228,7 @@ def _split(directory: Directory) -> tuple[bytes, str]:
 
 
 def _marks(directory: Directory, path: Path) -> dict[str, Any]:
-    """What our line holds; a mark that cannot be read is not taken for none."""
+    """The JSON object of our line; a line that cannot be read is an error, not an absent one."""
     _, line = _split(directory)
     if not line:
         return {}

@@ -70,7 +70,7 @@ def test_config_that_is_not_there_names_who_asked_for_it(capsys, monkeypatch, tm
 
 def test_limit_that_is_none(capsys, monkeypatch):
     monkeypatch.setenv("GRADEPREP_MAX_GIB", "lots")
-    told = ("GRADEPREP_MAX_GIB: 'lots' is no limit", "give a number above 0")
+    told = ("GRADEPREP_MAX_GIB: 'lots' is not a limit", "give a number above 0")
     assert problems(capsys) == [told]
 
 

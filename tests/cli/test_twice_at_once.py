@@ -222,7 +222,7 @@ def test_what_the_user_names_may_be_anywhere(tmp_path, capsys):
 def test_zero_byte_in_a_name(text, tmp_path, capsys):
     exr_plate(tmp_path / "plate", 2)
     recipe = write_recipe(tmp_path, output=f'  output: {{plate: "{text}"}}')
-    refused(capsys, tmp_path, ("run", recipe, "--jobs", "1"), "this names no file", code=2)
+    refused(capsys, tmp_path, ("run", recipe, "--jobs", "1"), "not the name of a file", code=2)
 
 
 def test_pipe_where_a_result_should_be(tmp_path, capsys):

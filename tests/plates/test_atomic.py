@@ -195,11 +195,11 @@ def test_a_folder_that_cannot_be_forced_to_disk_is_no_failure(final, monkeypatch
         ),
         (
             errno.EACCES,
-            "writing there is not permitted; have the permissions of the folder changed",
+            "writing there is not permitted; check the permissions of the folder",
         ),
         (
             errno.EPERM,
-            "writing there is not permitted; have the permissions of the folder changed",
+            "writing there is not permitted; check the permissions of the folder",
         ),
         (errno.EROFS, "the disk is mounted read-only; write somewhere else"),
         (
@@ -208,7 +208,7 @@ def test_a_folder_that_cannot_be_forced_to_disk_is_no_failure(final, monkeypatch
             "have the limit on file size raised (ulimit -f) or write somewhere else",
         ),
         (errno.EIO, "the disk reports a fault; check the disk and run it again"),
-        (errno.EBUSY, "Device or resource busy; see to it and run it again"),
+        (errno.EBUSY, "Device or resource busy; correct it and run it again"),
         (
             errno.ENOENT,
             "it vanished while it was written; run it again, once and not twice at a time",
@@ -229,7 +229,7 @@ def test_an_error_without_a_number(final):
     def fail(temp):
         raise OSError("odd")
 
-    with pytest.raises(WriteError, match=r"quay\.1001\.exr: odd; see to it and run it again"):
+    with pytest.raises(WriteError, match=r"quay\.1001\.exr: odd; correct it and run it again"):
         atomic.publish(final, fail, no_check)
 
 

@@ -24,7 +24,7 @@ from gradeprep.errors import (
 )
 from gradeprep.model.frame import Frame, Part
 from gradeprep.plates import exr
-from gradeprep.plates.exrhush import hushed
+from gradeprep.plates.exrmessages import captured
 from gradeprep.plates.exrscan import scan
 
 TYPES = {"half": np.float16, "float": np.float32, "uint32": np.uint32}
@@ -280,8 +280,8 @@ def test_attributes_come_back_byte_for_byte(tmp_path, compression):
         ("a", ("rational", bytes(8)), "denominator of zero"),
         ("a", ("deepImageState", b"\0"), "for deep pictures"),
         ("a", ("envmap", b"\7"), "unknown environment map"),
-        ("adoptedNeutral", ("v2i", bytes(8)), "the format says 'v2f'"),
-        ("chromaticities", exrbytes.text("any"), "the format says 'chromaticities'"),
+        ("adoptedNeutral", ("v2i", bytes(8)), "the format requires 'v2f'"),
+        ("chromaticities", exrbytes.text("any"), "the format requires 'chromaticities'"),
     ],
 )
 def test_attributes_that_cannot_be_carried(tmp_path, name, attribute, message):
@@ -466,7 +466,7 @@ def test_a_garbled_part_takes_the_others_with_it(tmp_path, capfd):
 
 
 def test_other_threads_are_heard_meanwhile(capfd):
-    with hushed() as words:
+    with captured() as words:
         print("the library")
         other = threading.Thread(target=print, args=("another thread",))
         other.start()

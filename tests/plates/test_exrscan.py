@@ -182,11 +182,11 @@ TORN = {
         WHOLE["scan lines"][:NO_TABLE]
         + WHOLE["scan lines"][NO_TABLE + 8 : NO_TABLE + 16]
         + WHOLE["scan lines"][NO_TABLE + 8 :],
-        "in one place",
+        "share one place",
     ),
     "another line last": (
         WHOLE["scan lines"][:-14] + b"\2" + WHOLE["scan lines"][-13:],
-        "not where",
+        "does not match its chunk table",
     ),
     "negative chunk": (WHOLE["scan lines"][:-10] + b"\xff" * 4 + bytes(6), "has -1 bytes"),
     "empty chunk": (WHOLE["scan lines"][:-10] + bytes(10), "has 0 bytes"),

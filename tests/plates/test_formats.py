@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from support import run
 
-from gradeprep.errors import RequestError
+from gradeprep.errors import RequestError, TornFrameError
 from gradeprep.model.frame import Frame, Part
 from gradeprep.model.order import OutputOrder
 from gradeprep.model.pixeltypes import PIXEL_TYPES
@@ -73,3 +73,18 @@ def test_a_recipe_names_a_compression_that_exists(tmp_path, capsys):
     assert said.code == 2
     assert "shots.quay.output.compression" in said.err
     assert "'zap' is not one of source, none, rle" in said.err
+
+
+@pytest.mark.parametrize("named", formats.WRITABLE)
+@pytest.mark.parametrize("real", formats.WRITABLE)
+def test_content_and_name_agree(real, named, tmp_path):
+    if real == named:
+        return
+    path = tmp_path / f"quay.{named}"
+    path.write_bytes(SIGNATURES[real][0] + bytes(60))
+    title = formats.writable(real).TITLE
+    with pytest.raises(TornFrameError, match=f"its content is {title}; rename it to .{real}"):
+        files.inspect(path)
+    path.write_bytes(b"GRADEPREP" + bytes(60))
+    with pytest.raises(TornFrameError, match=f"named .{named}, but it is cut or garbled"):
+        files.inspect(path)

@@ -29,14 +29,16 @@ def test_the_environment_moves_them():
 def test_time_is_told_in_whole_seconds():
     assert seconds({}) == 600
     assert seconds({"GRADEPREP_MAX_SECONDS": "1.5"}) == 2
-    with pytest.raises(RequestError, match="GRADEPREP_MAX_SECONDS: '0' is no limit"):
+    with pytest.raises(RequestError, match="GRADEPREP_MAX_SECONDS: '0' is not a limit"):
         seconds({"GRADEPREP_MAX_SECONDS": "0"})
 
 
 @pytest.mark.parametrize("name", ["GRADEPREP_MAX_SIDE", "GRADEPREP_MAX_GIB"])
 @pytest.mark.parametrize("told", ["many", "0", "-1", "nan", "inf", "1e99"])
 def test_what_is_no_limit(name, told):
-    with pytest.raises(RequestError, match=f"{name}: '{told}' is no limit; give a number above 0"):
+    with pytest.raises(
+        RequestError, match=f"{name}: '{told}' is not a limit; give a number above 0"
+    ):
         current({name: told})
 
 

@@ -83,9 +83,9 @@ def test_pattern_tells_its_token():
             "q#%04d@.exr",
             "q#%04d@.exr: 3 frame tokens (#, %04d, @) in a name; leave one, as in quay.####.exr",
         ),
-        ("", "this names no file; write it as quay.####.exr"),
-        ("/", "/: this names no file; write it as quay.####.exr"),
-        ("q\0.exr", "q\0.exr: this names no file; write it as quay.####.exr"),
+        ("", "not the name of a file; write it as quay.####.exr"),
+        ("/", "/: not the name of a file; write it as quay.####.exr"),
+        ("q\0.exr", "q\0.exr: not the name of a file; write it as quay.####.exr"),
     ],
 )
 def test_refused_patterns(text, line):
@@ -228,7 +228,7 @@ def test_missing_file(tmp_path, name):
 
 
 def test_the_present_folder_must_be_named():
-    with pytest.raises(RequestError, match="this names no file"):
+    with pytest.raises(RequestError, match="not the name of a file"):
         find("")
 
 
@@ -242,7 +242,7 @@ def test_folder_that_cannot_be_read(tmp_path, monkeypatch, place):
         find(tmp_path / "q.####.exr")
     monkeypatch.undo()
     assert str(caught.value) == (
-        f"{tmp_path}/q.####.exr: it cannot be read (Permission denied); see to its permissions"
+        f"{tmp_path}/q.####.exr: it cannot be read (Permission denied); check its permissions"
     )
 
 

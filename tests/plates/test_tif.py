@@ -14,12 +14,12 @@ import numpy as np
 import OpenEXR
 import pytest
 import tifffile
-from support import run, write_exr
+from support import run, write_dpx, write_exr
 
 from gradeprep.errors import CannotCarryError, PlateError, TornFrameError
 from gradeprep.model.frame import Frame, Part
-from gradeprep.model.order import OutputOrder
-from gradeprep.plates import files, tif
+from gradeprep.model.task import OutputOrder
+from gradeprep.plates import dpxheader, files, tif
 from gradeprep.plates.format import Shared, Stamp
 
 LINEAR = ("--space", "ACEScg")
@@ -417,3 +417,79 @@ def test_windows_that_differ_are_refused(tmp_path, capsys):
     assert said.code != 0
     assert "its data window is not its display window" in said.err
     assert not (tmp_path / "out.tif").exists()
+
+
+def notes_of(folder):
+    return json.loads(next(folder.glob("*.stops.json")).read_text())["frames"][0]["done"]["header"]
+
+
+def test_a_type_that_changes_takes_alpha_along(tmp_path, capsys):
+    """Coverage is a share of the largest code (common practice, no source)."""
+    hot, out = tmp_path / "hot.tif", tmp_path / "out" / "hot.tif"
+    pixels = noise("uint16", (6, 5, 4))
+    tifffile.imwrite(hot, pixels, photometric="rgb", extrasamples=["assocalpha"])
+    ask = ("pull", hot, out.parent, *LINEAR, "--stops", "-1", "--type", "float")
+    assert run(capsys, *ask).code == 0
+    alpha = second(out)[..., 3]
+    assert alpha.dtype == np.float32
+    np.testing.assert_allclose(alpha, pixels[..., 3] / 65535, rtol=1e-6)
+
+
+def test_what_a_foreign_file_loses_is_named(tmp_path, capsys):
+    hot, out = tmp_path / "hot.tif", tmp_path / "out" / "hot.tif"
+    pixels = np.full((40, 36, 3), 90, np.uint8)
+    tifffile.imwrite(
+        hot,
+        pixels,
+        photometric="rgb",
+        tile=(16, 16),
+        compression="jpeg",
+        compressionargs={"outcolorspace": "rgb"},
+        iccprofile=bytes(200),
+    )
+    ask = ("pull", hot, out.parent, *LINEAR, "--stops", "-1", "--out-space", "ACES2065-1")
+    assert run(capsys, *ask).code == 0
+    assert notes_of(out.parent) == [
+        "written as strips of whole pixels; the source has tiles or planes",
+        "compression set to zip from tiff-7",
+        "ICCProfile removed: it described the source's colour space",
+    ]
+    with tifffile.TiffFile(out) as file:
+        assert 34675 not in file.pages[0].tags  # ICC profile
+        assert not file.pages[0].is_tiled
+
+
+@pytest.mark.parametrize("tile", [None, (16, 16)], ids=["strips", "tiles"])
+def test_pixels_that_the_library_does_not_decode_are_found_before_the_run(tile, tmp_path):
+    path = tmp_path / "quay.tif"
+    tifffile.imwrite(path, noise("uint16", (40, 36)), tile=tile, metadata=None)
+    with tifffile.TiffFile(path, mode="r+b") as file:
+        file.pages[0].tags["Compression"].overwrite(65000)  # a private code without a codec
+    with pytest.raises(TornFrameError, match=r"quay\.tif: is cut or garbled: "):
+        files.inspect(path)
+
+
+def test_fields_of_a_dpx_are_named(tmp_path, capsys):
+    hot, out = tmp_path / "hot.dpx", tmp_path / "out" / "hot.tif"
+    write_dpx(hot, dict.fromkeys("RGB", np.full((4, 4), 500, np.uint16)))
+    raw = bytearray(hot.read_bytes())
+    raw[:2048] = dpxheader.patched(bytes(raw[:2048]), slate="harbour 12")
+    hot.write_bytes(raw)
+    out.parent.mkdir()
+    assert run(capsys, "pull", hot, out, "--space", "ACEScct", "--stops", "-1").code == 0
+    (note,) = notes_of(out.parent)
+    assert "slate" in note
+    assert note.endswith("left out: TIFF has no field for them")
+    layout = files.inspect(out)
+    assert (layout.parts[0].channels["R"], layout.timecode) == ("uint16", "01:00:00:00")
+    assert layout.rate == "24"
+
+
+def test_uncompressed_pixels_are_as_many_as_the_size_needs(tmp_path):
+    path = tmp_path / "quay.tif"
+    tifffile.imwrite(path, noise("uint16", (9, 9)), photometric="minisblack", metadata=None)
+    with tifffile.TiffFile(path, mode="r+b") as file:
+        file.pages[0].tags["StripByteCounts"].overwrite(9 * 9 * 2 - 1)
+    for door in (files.inspect, files.read):
+        with pytest.raises(TornFrameError, match="its pixels take 162 bytes and it holds 161"):
+            door(path)

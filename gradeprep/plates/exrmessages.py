@@ -1,14 +1,14 @@
-"""What the OpenEXR library prints while it decodes, heard instead of shown.
+"""Captures what the OpenEXR library prints while it decodes.
 
-A part that cannot be decoded is told by a line on `sys.stdout` and by lines that C code writes
-to its own ``stderr`` stream; no call turns either off. Redirecting the process's file
-descriptors would swallow what other threads print, so that
+The library reports a part that it cannot decode by a line on `sys.stdout` and by lines that C
+code writes to its own ``stderr`` stream; no call turns either off. Redirecting the process's file
+descriptors would swallow the output of other threads. Instead,
 
-- `sys.stdout` is stood in for by a stream that keeps the words of a listening thread and passes
-  on everybody else's;
+- a stream takes the place of `sys.stdout`; it keeps the text of capturing threads and passes on
+  the text of all others;
 - C's ``stderr`` variable points to the null device meanwhile (GNU C library only). Python's own
-  `sys.stderr` and the file descriptor under it stay as they are: what is lost is what other C
-  code says on that stream in the same moment.
+  `sys.stderr` and the file descriptor under it stay as they are: what is lost is the output of
+  other C code on that stream at the same moment.
 """
 
 from __future__ import annotations
@@ -22,23 +22,23 @@ from contextlib import contextmanager
 from functools import cache
 from typing import Any
 
-__all__ = ["hushed"]
+__all__ = ["captured"]
 
 _lock = threading.Lock()
-_heard: dict[int, list[str]] = {}
-"""What each listening thread has heard, by thread."""
+_texts: dict[int, list[str]] = {}
+"""Captured text by thread."""
 
 
-class _Ear:
-    """Stands in for a text stream and keeps what a listening thread writes to it."""
+class _Stream:
+    """A text stream that keeps what capturing threads write and forwards the rest."""
 
     def __init__(self, stream: Any) -> None:
         self.stream = stream
 
     def write(self, text: str) -> int:
-        words = _heard.get(threading.get_ident())
-        if words is not None:
-            words.append(text)
+        texts = _texts.get(threading.get_ident())
+        if texts is not None:
+            texts.append(text)
         elif self.stream is not None:  # a process may have no standard output
             self.stream.write(text)
         return len(text)
@@ -47,42 +47,42 @@ class _Ear:
         return getattr(self.stream, name)
 
 
-class _Ears:
-    """Both streams while anybody listens."""
+class _Redirection:
+    """Both streams while any thread captures."""
 
     def __init__(self) -> None:
-        self.ear = _Ear(sys.stdout)
+        self.stdout = _Stream(sys.stdout)
         self.stderr, null = _c_streams()
         self.before = None if self.stderr is None else self.stderr.value
-        sys.stdout = self.ear
+        sys.stdout = self.stdout
         if self.stderr is not None:
             self.stderr.value = null
 
-    def take_off(self) -> None:
-        if sys.stdout is self.ear:  # else somebody put another stream in its place meanwhile
-            sys.stdout = self.ear.stream
+    def undo(self) -> None:
+        if sys.stdout is self.stdout:  # else another stream has taken its place meanwhile
+            sys.stdout = self.stdout.stream
         if self.stderr is not None:
             self.stderr.value = self.before
 
 
-_ears: list[_Ears] = []
+_redirections: list[_Redirection] = []
 
 
 @contextmanager
-def hushed() -> Iterator[list[str]]:
-    """Keep this thread's library chatter from the user; gives the list that it gathers in."""
-    words: list[str] = []
+def captured() -> Iterator[list[str]]:
+    """Capture the output of the library in this thread; yields the list that collects it."""
+    texts: list[str] = []
     with _lock:
-        if not _heard:
-            _ears.append(_Ears())
-        _heard[threading.get_ident()] = words
+        if not _texts:
+            _redirections.append(_Redirection())
+        _texts[threading.get_ident()] = texts
     try:
-        yield words
+        yield texts
     finally:
         with _lock:
-            del _heard[threading.get_ident()]
-            if not _heard:
-                _ears.pop().take_off()
+            del _texts[threading.get_ident()]
+            if not _texts:
+                _redirections.pop().undo()
 
 
 @cache
