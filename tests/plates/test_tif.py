@@ -18,7 +18,7 @@ from support import run, write_dpx, write_exr
 
 from gradeprep.errors import CannotCarryError, PlateError, TornFrameError
 from gradeprep.model.frame import Frame, Part
-from gradeprep.model.task import OutputOrder
+from gradeprep.model.order import OutputOrder
 from gradeprep.plates import dpxheader, files, tif
 from gradeprep.plates.format import Shared, Stamp
 
