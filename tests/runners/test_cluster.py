@@ -8,6 +8,7 @@ import datetime
 import ipaddress
 import json
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -20,6 +21,8 @@ import clumsy
 import pytest
 from dasked import dasked
 from distributed import Client, Security
+from farmed import local_results, made, scene
+from farmed import results as all_results
 from refusal import RECIPE, exr_plate, refused, write_recipe
 from support import run
 
@@ -428,3 +431,22 @@ def test_ctrl_c_leaves_whole_frames_and_is_resumed(plugins, tmp_path):
     done = sorted(json.loads(line)["frame"]["number"] for line in told)
     assert done == [int(path.name.split(".")[1]) for path in frames_there(tmp_path)]
     assert 2 <= len(done) < FRAMES
+
+
+def test_a_run_a_cluster_and_a_farm_leave_the_same_bytes(tmp_path, capsys):
+    """Results and sidecars: three ways to run, one document."""
+    recipe = scene(tmp_path)
+    here = local_results(capsys, recipe)
+    assert run(capsys, "run", recipe, "--on", "processes:2", "--quiet").code == 0
+    elsewhere = all_results(tmp_path / "out")
+    shutil.rmtree(tmp_path / "out")
+    bundle = made(capsys, recipe, tmp_path / "bundle", "--chunk", "2")
+    for number in (1, 2, 3):
+        assert run(capsys, "chunk", bundle, "--number", number, "--jobs", "1").code == 0
+    assert run(capsys, "seal", bundle).code == 0
+    farmed = all_results(tmp_path / "out")
+    assert sorted(here) == [
+        *(f"quay/quay.100{number}.exr" for number in range(1, 6)),
+        "quay/quay.stops.json",
+    ]
+    assert here == elsewhere == farmed
