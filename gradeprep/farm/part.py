@@ -16,7 +16,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from gradeprep import sidecar
-from gradeprep.model.bundle import Part
+from gradeprep.model.bundle import ChunkPart
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.shot import FrameEntry
 from gradeprep.plates import atomic
@@ -38,7 +38,7 @@ def read(path: Path, order: str) -> tuple[FrameEntry, ...]:
     if path.is_symlink():  # we make none
         return ()
     try:
-        part = Part.model_validate_json(content(path, _MAX_BYTES))
+        part = ChunkPart.model_validate_json(content(path, _MAX_BYTES))
     except (OSError, ValidationError):
         return ()
     return part.frames if part.order == order else ()
@@ -51,7 +51,7 @@ def add(path: Path, shot: str, order: str, done: Iterable[FrameEntry]) -> None:
         WriteError: It could not be written; what stood there still stands.
     """
     frames = sidecar.merged(read(path, order), done)
-    text = Part(order=order, shot=shot, frames=frames).model_dump_json(by_alias=True) + "\n"
+    text = ChunkPart(order=order, shot=shot, frames=frames).model_dump_json(by_alias=True) + "\n"
 
     def write(temp: Path) -> None:
         temp.write_text(text, encoding="utf-8")

@@ -21,7 +21,7 @@ __all__ = [
     "FarmDocument",
     "Form",
     "Manifest",
-    "Part",
+    "ChunkPart",
     "RecipeMark",
     "SealDocument",
     "ShotMark",
@@ -97,7 +97,7 @@ class Manifest(Ordered):
     model_config = ConfigDict(populate_by_name=True)
 
 
-class Part(Recorded):
+class ChunkPart(Recorded):
     """The frames of a chunk, as they wait beside the plates until the shot is sealed.
 
     Attributes:

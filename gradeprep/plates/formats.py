@@ -17,7 +17,7 @@ __all__ = [
     "REGISTRY",
     "SUFFIXES",
     "WRITABLE",
-    "Entry",
+    "FormatEntry",
     "by_name",
     "compressions",
     "name_of",
@@ -27,7 +27,7 @@ __all__ = [
 ]
 
 
-class Entry(NamedTuple):
+class FormatEntry(NamedTuple):
     """A registered format.
 
     Attributes:
@@ -44,12 +44,14 @@ class Entry(NamedTuple):
 
 
 REGISTRY = {
-    "exr": Entry("exr", ("exr",), (b"\x76\x2f\x31\x01",), writable=True),
-    "dpx": Entry("dpx", ("dpx",), (b"SDPX", b"XPDS"), writable=True),
-    "cin": Entry("oiiofile", ("cin",)),
-    "tif": Entry("tif", ("tif", "tiff"), (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"), writable=True),
-    "hdr": Entry("oiiofile", ("hdr",)),
-    "pfm": Entry("oiiofile", ("pfm",)),
+    "exr": FormatEntry("exr", ("exr",), (b"\x76\x2f\x31\x01",), writable=True),
+    "dpx": FormatEntry("dpx", ("dpx",), (b"SDPX", b"XPDS"), writable=True),
+    "cin": FormatEntry("oiiofile", ("cin",)),
+    "tif": FormatEntry(
+        "tif", ("tif", "tiff"), (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"), writable=True
+    ),
+    "hdr": FormatEntry("oiiofile", ("hdr",)),
+    "pfm": FormatEntry("oiiofile", ("pfm",)),
 }
 """Formats by name; each holds scene-linear or log pictures without a display's curve."""
 

@@ -44,11 +44,11 @@ async def look(texts: Sequence[str]) -> str:
 
 
 def _all_differences(texts: Sequence[str]) -> list[str]:
-    found = (line for text in texts for line in _told(wire.Look.model_validate_json(text)))
+    found = (line for text in texts for line in _told(wire.WorkerCheck.model_validate_json(text)))
     return list(dict.fromkeys(found))
 
 
-def _told(asked: wire.Look) -> tuple[str, ...]:
+def _told(asked: wire.WorkerCheck) -> tuple[str, ...]:
     """Differences, looked for once a run and shot in this process."""
     key = (asked.run, asked.shot)
     if key not in _looked:
@@ -58,7 +58,7 @@ def _told(asked: wire.Look) -> tuple[str, ...]:
     return _looked[key]
 
 
-def differences(asked: wire.Look) -> Iterator[str]:
+def differences(asked: wire.WorkerCheck) -> Iterator[str]:
     """What is not here as it is where the run was started; nothing more where pixels differ."""
     other = differing(asked.versions)
     for line in other:
@@ -75,7 +75,7 @@ def differences(asked: wire.Look) -> Iterator[str]:
     yield from _unseen(asked)
 
 
-def _unseen(asked: wire.Look) -> Iterator[str]:
+def _unseen(asked: wire.WorkerCheck) -> Iterator[str]:
     for name, size in asked.sources.items():
         try:
             found = Path(name).stat().st_size
@@ -96,7 +96,7 @@ def _unseen(asked: wire.Look) -> Iterator[str]:
         yield f"cannot write in {folder}: {error.strerror}"
 
 
-def _same_place(asked: wire.Look) -> bool:
+def _same_place(asked: wire.WorkerCheck) -> bool:
     deadline = time.monotonic() + PATIENCE
     while not _claimed(asked):
         if time.monotonic() > deadline:
@@ -107,7 +107,7 @@ def _same_place(asked: wire.Look) -> bool:
     return True
 
 
-def _claimed(asked: wire.Look) -> bool:
+def _claimed(asked: wire.WorkerCheck) -> bool:
     try:
         return Path(asked.claim).read_text(encoding="utf-8") == asked.signed
     except (OSError, UnicodeDecodeError):
@@ -145,7 +145,7 @@ def work(text: str) -> str:
 class _Stop(threading.Event):
     """Set as soon as the run is halted, or the shot's claim is no longer its parent's."""
 
-    def __init__(self, look: wire.Look) -> None:
+    def __init__(self, look: wire.WorkerCheck) -> None:
         super().__init__()
         self._look = look
 

@@ -17,7 +17,7 @@ from gradeprep.runners import lock
 from gradeprep.runners.outcome import Failed
 from gradeprep.runners.versions import stages_of, versions
 
-__all__ = ["Answer", "Chunk", "Look", "Wire", "as_ordered", "look_for", "travelling"]
+__all__ = ["Answer", "Chunk", "WorkerCheck", "Wire", "as_ordered", "look_for", "travelling"]
 
 _SAMPLES = 32
 """Source files of a shot that every worker must see, evenly over it, before the first frame; that
@@ -30,7 +30,7 @@ class Wire(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class Look(Wire):
+class WorkerCheck(Wire):
     """What a worker must have and see as its parent does.
 
     Attributes:
@@ -56,7 +56,7 @@ class Look(Wire):
 class Chunk(Wire):
     """Some frames of a shot, for a worker."""
 
-    look: Look
+    look: WorkerCheck
     document: ShotDocument
 
 
@@ -80,7 +80,7 @@ class Answer(Wire):
     seconds: float = 0.0
 
 
-def look_for(document: ShotDocument, run: str) -> Look:
+def look_for(document: ShotDocument, run: str) -> WorkerCheck:
     """What workers must have and see to do a shot, whose claim is held here and now.
 
     Args:
@@ -90,7 +90,7 @@ def look_for(document: ShotDocument, run: str) -> Look:
     claim = lock.path_for(Path(document.folder), document.shot)
     step = max(1, len(document.frames) // _SAMPLES)
     some = (*document.frames[::step], document.frames[-1])
-    return Look(
+    return WorkerCheck(
         run=run,
         shot=document.shot,
         versions=versions(stages_of((document,))),
