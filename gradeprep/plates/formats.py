@@ -43,6 +43,8 @@ class FormatEntry(NamedTuple):
     writable: bool = False
 
 
+_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+
 REGISTRY = {
     "exr": FormatEntry("exr", ("exr",), (b"\x76\x2f\x31\x01",), writable=True),
     "dpx": FormatEntry("dpx", ("dpx",), (b"SDPX", b"XPDS"), writable=True),
