@@ -154,7 +154,7 @@ def test_a_lossy_codec_is_handed_the_very_pixels(tmp_path: Path) -> None:
     handed, read = compute(task, order, files.read(Path(order.source))).frame, files.read(path)
     for name, plane in read.parts[0].channels.items():
         assert handed.parts[0].channels[name].tobytes() == plane.tobytes()
-    assert "dwaa" in plan.shots["shot"].reversible.why
+    assert "dwaa" in plan.shots["shot"].document.reversible.why
 
 
 @needs_images

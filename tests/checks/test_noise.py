@@ -222,6 +222,6 @@ def test_real_images_come_out_finite(plate, space, tmp_path):
     }
     recipe = build({"gradeprep": 1, "shots": {"plate": shot}})
     planned = make_plan(recipe, tmp_path, Options()).shots["plate"]
-    assert any("noise" in finding.what for finding in planned.findings)
-    for finding in planned.findings:
+    assert any("noise" in finding.what for finding in planned.document.findings)
+    for finding in planned.document.findings:
         json.dumps(finding.model_dump(mode="json"), allow_nan=False)

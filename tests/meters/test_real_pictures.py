@@ -45,7 +45,7 @@ def test_the_film_pair_reads_alike_in_log_and_in_linear(region, tmp_path, capsys
     ran = run(capsys, "plan", recipe, "--json")
     assert ran.code == 0, ran
     shots = json.loads(ran.out)["shots"]
-    readings = {name: shot["readings"][0] for name, shot in shots.items()}
+    readings = {name: shot["document"]["readings"][0] for name, shot in shots.items()}
     one, other = readings["scan"], readings["linear"]
     assert one["stops"] == pytest.approx(other["stops"], abs=PAIR_TOLERANCE)
     assert abs(one["stops"] - other["stops"]) < 3.0 * math.hypot(one["sigma"], other["sigma"])

@@ -131,7 +131,7 @@ def test_part_of_a_document_keeps_the_decision():
         {"surprise": 1},
         {"nonfinite": "drop"},
         {"frames": ({"number": 1},)},
-        {"output": {"format": "png", "type": "half", "compression": "none"}},
+        {"output": {"format": "exr", "type": "half"}},
     ],
 )
 def test_refuses_what_it_does_not_know(wrong):
