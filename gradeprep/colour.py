@@ -317,13 +317,13 @@ class Colour:
         """A missing file may be a context variable that is unset, or set wrong: say which."""
         current = self._config.getCurrentContext()
         values = {name: current.resolveStringVar(f"${{{name}}}") for name in _variables(message)}
-        told = ", ".join(
+        text = ", ".join(
             name if "$" in value else f"{name} (now '{value}')" for name, value in values.items()
         )
         return ColourError(
             f"'{source}' does not convert to '{result}': {_short(message)}",
             file=self.name,
-            remedy=_SET.format(told) if told else "mend the config, or point to another one",
+            remedy=_SET.format(text) if text else "mend the config, or point to another one",
         )
 
     def files(self, source: str, result: str) -> dict[str, str]:

@@ -158,5 +158,5 @@ def decode(content: bytes) -> tuple[bool, list[Word]]:
     """Whether results were being written, and what each thread was at."""
     size = int.from_bytes(content[1:5], "little")
     text = content[5 : 5 + size].decode("utf-8", "surrogateescape")
-    words = [Word(*told.split("\1")) for told in text.split("\0") if told.count("\1") == 2]
+    words = [Word(*found.split("\1")) for found in text.split("\0") if found.count("\1") == 2]
     return bool(content[0]), words

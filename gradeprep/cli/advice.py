@@ -25,41 +25,41 @@ _NAMES = {"t_stop": "T-stop", "index": "index"}
 _UNITS = {"deg": " deg", "s": " s", "fps": " fps", "": ""}
 
 
-def printable(told: HeadroomDocument) -> str:
+def printable(found: HeadroomDocument) -> str:
     """All of it as text, sections one under the other."""
-    return "\n".join(line.rstrip() for line in _lines(told))
+    return "\n".join(line.rstrip() for line in _lines(found))
 
 
-def _lines(told: HeadroomDocument) -> Iterator[str]:
-    yield from _room(told)
-    if told.watch is not None:
-        yield from _wrapped(_watch(told.watch))
-    if told.key is not None:
-        yield from _wrapped(_key(told.key))
-    if told.given:
-        yield from _given(told.given)
-    if told.ways:
-        yield from _ways(told)
-    if told.divisions:
-        yield from _divisions(told.divisions)
-    if told.noise is not None:
-        yield from _noise(told.noise)
+def _lines(found: HeadroomDocument) -> Iterator[str]:
+    yield from _room(found)
+    if found.watch is not None:
+        yield from _wrapped(_watch(found.watch))
+    if found.key is not None:
+        yield from _wrapped(_key(found.key))
+    if found.given:
+        yield from _given(found.given)
+    if found.ways:
+        yield from _ways(found)
+    if found.divisions:
+        yield from _divisions(found.divisions)
+    if found.noise is not None:
+        yield from _noise(found.noise)
     yield ""
-    for sentence in (*told.notes, *told.cautions):
+    for sentence in (*found.notes, *found.cautions):
         yield from _wrapped(f"- {sentence}", indent="  ")
 
 
-def _room(told: HeadroomDocument) -> Iterator[str]:
+def _room(found: HeadroomDocument) -> Iterator[str]:
     rows = (
-        ("recording ends", told.ceiling.stops, f"stops from grey ({told.ceiling.how})"),
-        ("brightest thing", told.scene.bright, f"stops from grey ({told.scene.how})"),
-        ("margin", told.margin, "stops kept free"),
+        ("recording ends", found.ceiling.stops, f"stops from grey ({found.ceiling.how})"),
+        ("brightest thing", found.scene.bright, f"stops from grey ({found.scene.how})"),
+        ("margin", found.margin, "stops kept free"),
     )
     for name, stops, what in rows:
         yield from _wrapped(f"{name:<17}{stops:>+7.2f} {what}", indent=" " * 25)
-    verdict = "stops hot" if told.hot >= 0.0 else "stops: too bright for normal exposure"
-    yield f"{'expose':<17}{told.hot:>+7.2f} {verdict}"
-    yield f"{'pull in post':<17}{told.pull:>+7.2f} stops"
+    verdict = "stops hot" if found.hot >= 0.0 else "stops: too bright for normal exposure"
+    yield f"{'expose':<17}{found.hot:>+7.2f} {verdict}"
+    yield f"{'pull in post':<17}{found.pull:>+7.2f} stops"
 
 
 def _watch(watch: Watch) -> str:
@@ -100,11 +100,11 @@ def _given(given: Iterable[Given]) -> Iterator[str]:
         yield f"{_name(each.name):<12}{each.written:<16}{exact:<20}{each.off_by:+.3f}"
 
 
-def _ways(told: HeadroomDocument) -> Iterator[str]:
+def _ways(found: HeadroomDocument) -> Iterator[str]:
     yield ""
-    yield f"WAYS TO {told.hot:+.2f} STOPS, each by itself"
+    yield f"WAYS TO {found.hot:+.2f} STOPS, each by itself"
     yield f"{'':<12}{'exactly':<16}{'mark to set':<28}{'gives':>7}{'left':>8}"
-    for way in told.ways:
+    for way in found.ways:
         yield _way(way)
         yield from _wrapped(f"{'':<12}{way.effect}", indent=" " * 12)
 

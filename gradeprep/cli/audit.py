@@ -48,8 +48,8 @@ def command(
         for problem in verdict.problems:
             click.echo(f"gradeprep: {record.shot} frame {verdict.number}: {problem}", err=True)
     if as_json:
-        told = {str(verdict.number): list(verdict.problems) for verdict in verdicts}
-        click.echo(json.dumps({"shot": record.shot, "frames": told}, indent=1))
+        data = {str(verdict.number): list(verdict.problems) for verdict in verdicts}
+        click.echo(json.dumps({"shot": record.shot, "frames": data}, indent=1))
     elif not quiet:
         right = len(verdicts) - len(wrong)
         click.echo(f"{record.shot}: {right} of {len(verdicts)} frames are as the sidecar says")

@@ -79,15 +79,15 @@ def command(
     if Path(plate).suffix.lower() in (".yaml", ".yml"):
         if picture is not None:
             raise click.UsageError("a picture shows one plate; name the plate, not a recipe")
-        told = _recipe(Path(plate), params if names else None, Options(config, frames))
+        given = _recipe(Path(plate), params if names else None, Options(config, frames))
     else:
-        told = _plate(plate, params, asked, config, frames, picture)
+        given = _plate(plate, params, asked, config, frames, picture)
     if as_json:
-        click.echo(told.model_dump_json(by_alias=True, indent=1))
+        click.echo(given.model_dump_json(by_alias=True, indent=1))
     else:
-        _print(told)
-    bad = any(f.severity == "fail" for found in told.shots.values() for f in found)
-    sys.exit(1 if bad or told.failed else 0)
+        _print(given)
+    bad = any(f.severity == "fail" for found in given.shots.values() for f in found)
+    sys.exit(1 if bad or given.failed else 0)
 
 
 def _settings(names: tuple[str, ...], settings: tuple[str, ...]) -> dict[str, Any]:
@@ -136,13 +136,13 @@ def _plate(
         )
     views = open_plates(plates, config)
     screen = None if picture is None else picture.ready(views.values())
-    told = None
+    given = None
     if asked["against"] is not None:
-        told = _against(views["against"], views["plate"])
+        given = _against(views["against"], views["plate"])
     found = run_checks(views["plate"], params)
     if picture is not None and screen is not None:
         _draw(picture, views["plate"], screen, params.get("clipping"))
-    return CheckDocument(shots={plate: found}, against=told)
+    return CheckDocument(shots={plate: found}, against=given)
 
 
 def _draw(
@@ -191,39 +191,39 @@ def _shift(shift: Shift) -> dict[str, Any]:
     }
 
 
-def _print(told: CheckDocument) -> None:
-    for name, findings in told.shots.items():
+def _print(found: CheckDocument) -> None:
+    for name, findings in found.shots.items():
         click.echo(name)
         for finding in findings:
             click.echo(f"  {finding.severity:<5}{finding.line}")
         if not findings:
             click.echo("  nothing to say")
-    for line in told.failed.values():
+    for line in found.failed.values():
         click.echo(f"gradeprep: {line}", err=True)
-    if told.against is not None:
-        _print_against(told.against)
+    if found.against is not None:
+        _print_against(found.against)
 
 
-def _print_against(told: Mapping[str, Any]) -> None:
-    hotter = told["hotter"]
+def _print_against(data: Mapping[str, Any]) -> None:
+    hotter = data["hotter"]
     click.echo(
         f"\nagainst the other plate, both at one exposure ({hotter['stops']:+.2f} stops apart, "
         f"{hotter['from']})"
     )
     for ratio, key in (("10:1", "clean_at_10_to_1"), ("40:1", "clean_at_40_to_1")):
-        shift = told[key]
+        shift = data[key]
         gained = shift["stops_gained"]
         least = "at least " if shift["at_least"] else ""
         text = "cannot be told" if gained is None else f"{least}{gained:+.2f} stops of shadow"
         click.echo(f"  clean at {ratio:<6}{text}")
     for name in ("normal", "hot"):
-        span = told["range"][name]
+        span = data["range"][name]
         click.echo(
             f"  {name:<8}reaches {_stops(span['above'])} above grey, {_stops(span['below'])} "
             "below it (10:1)"
         )
     click.echo("  tone from grey    normal       hot      gain")
-    for gain in told["gains"]:
+    for gain in data["gains"]:
         click.echo(
             f"  {gain['tone']:+10.2f} st{gain['normal_db']:8.1f} dB{gain['hot_db']:8.1f} dB"
             f"{gain['gain_db']:+8.1f} dB"

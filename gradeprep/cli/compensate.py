@@ -105,23 +105,23 @@ def command(
     limits = Tolerance(stops=tolerance_stops, codes=tolerance_codes, colours=tolerance_colours)
     ask = Ask(formats=formats, tolerance=limits, **asked)
     chosen, _ = colour.choose_config(None, config)
-    told = make(prepare(colour.load(chosen), ask), folder, overwrite=overwrite)
-    for refused in told.refused:
+    found = make(prepare(colour.load(chosen), ask), folder, overwrite=overwrite)
+    for refused in found.refused:
         click.echo(f"gradeprep: {refused.file}: {refused.why}", err=True)
     if as_json:
-        click.echo(told.model_dump_json(by_alias=True, indent=1))
+        click.echo(found.model_dump_json(by_alias=True, indent=1))
     else:
-        for line in _lines(told):
+        for line in _lines(found):
             click.echo(line)
-    sys.exit(1 if told.refused else 0)
+    sys.exit(1 if found.refused else 0)
 
 
-def _lines(told: CompensationDocument) -> Iterator[str]:
-    for one in told.files:
+def _lines(found: CompensationDocument) -> Iterator[str]:
+    for one in found.files:
         yield one.file
         yield f"  off by {error_told(one)}"
         yield f"  {range_told(one)}"
-    for left in told.left_out:
+    for left in found.left_out:
         yield f"left out: {left}"
-    if told.card:
-        yield f"card: {told.card}"
+    if found.card:
+        yield f"card: {found.card}"

@@ -102,8 +102,8 @@ def command(
         data, lines = parse_yaml(text)
         build(data, lines=lines)  # what is written is valid, whatever the names in it
         write_recipe(recipe, text, overwrite=overwrite)
-    told = _document(timeline, recipe, found, len(read.events), remarks)
-    _print(told, as_json=as_json)
+    given = _document(timeline, recipe, found, len(read.events), remarks)
+    _print(given, as_json=as_json)
     if not found.shots:
         raise MissingPlateError(
             "no event finds a frame, so there is no recipe", file=timeline, key="--plates"
@@ -136,16 +136,16 @@ def _document(
     )
 
 
-def _print(told: ConformDocument, *, as_json: bool) -> None:
-    for remark in told.remarks:
+def _print(found: ConformDocument, *, as_json: bool) -> None:
+    for remark in found.remarks:
         click.echo(f"{remark.severity}  {remark}", err=True)
     if as_json:
-        click.echo(told.model_dump_json(indent=1, by_alias=True))
+        click.echo(found.model_dump_json(indent=1, by_alias=True))
         return
-    for name, events in told.shots.items():
+    for name, events in found.shots.items():
         numbers = ", ".join(event.event for event in events)
-        click.echo(f"{name}  {told.frames[name]}  events {numbers}")
-    placed = sum(len(events) for events in told.shots.values())
+        click.echo(f"{name}  {found.frames[name]}  events {numbers}")
+    placed = sum(len(events) for events in found.shots.values())
     click.echo(
-        f"{placed} of {told.events} events, {len(told.shots)} shots: {told.recipe or 'nothing'}"
+        f"{placed} of {found.events} events, {len(found.shots)} shots: {found.recipe or 'nothing'}"
     )

@@ -57,8 +57,8 @@ def _lines(found: DiagnosisDocument) -> Iterator[tuple[str, str]]:
     yield "machine", f"{found.processors} processor{plural}{memory}"
     yield "config", f"{found.config.name} ({found.config.named_by})"
     if found.limits is not None:
-        told = f"{found.limits.side} pixels a side, {found.limits.gib:g} GiB decoded"
-        yield "pictures", f"up to {told} ({limits.SIDE}, {limits.BYTES})"
+        text = f"{found.limits.side} pixels a side, {found.limits.gib:g} GiB decoded"
+        yield "pictures", f"up to {text} ({limits.SIDE}, {limits.BYTES})"
         yield "reading", f"up to {found.limits.seconds} s a file ({limits.SECONDS})"
     yield "libraries", _versions(found.libraries.items())
     for extra, packages in found.extras.items():
@@ -73,4 +73,4 @@ def _lines(found: DiagnosisDocument) -> Iterator[tuple[str, str]]:
 
 
 def _versions(packages: Iterable[tuple[str, LibraryDocument]]) -> str:
-    return ", ".join(f"{name} {told.version or 'absent'}" for name, told in packages)
+    return ", ".join(f"{name} {found.version or 'absent'}" for name, found in packages)

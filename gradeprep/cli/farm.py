@@ -85,7 +85,7 @@ def command(
     frozen = freeze(plan, read, recipe, form=form, chunk=sizes)
     files = {**frozen.files, **_entry(form, frozen.manifest, name=recipe.stem, chunk=sizes)}
     bundle.save(out, files, programs=frozenset({"submit.sh"}))
-    told = FarmDocument(
+    found = FarmDocument(
         bundle=str(out),
         form=form,
         frames=sum(len(FrameRange.parse(m.frames)) for m in frozen.manifest.shots.values()),
@@ -94,9 +94,9 @@ def command(
         left_out=left_out,
     )
     if as_json:
-        click.echo(told.model_dump_json(by_alias=True, indent=1))
+        click.echo(found.model_dump_json(by_alias=True, indent=1))
     elif not quiet:
-        click.echo(_line(told))
+        click.echo(_line(found))
     sys.exit(1 if left_out else 0)
 
 
@@ -127,12 +127,12 @@ def _entry(
     return slurm.files(manifest) if form == "sbatch" else makefile.files(manifest)
 
 
-def _line(told: FarmDocument) -> str:
+def _line(found: FarmDocument) -> str:
     how = {
         "openjd": "submit template.yaml with parameters.json",
-        "sbatch": f"run {told.bundle}/submit.sh",
-        "make": f"run make -C {told.bundle} -j8 -k",
+        "sbatch": f"run {found.bundle}/submit.sh",
+        "make": f"run make -C {found.bundle} -j8 -k",
     }
-    shots = f"{len(told.chunk)} shot{'' if len(told.chunk) == 1 else 's'}"
-    chunks = f"{told.chunks} chunk{'' if told.chunks == 1 else 's'}"
-    return f"{told.bundle}: {told.frames} frames of {shots} in {chunks}; {how[told.form]}"
+    shots = f"{len(found.chunk)} shot{'' if len(found.chunk) == 1 else 's'}"
+    chunks = f"{found.chunks} chunk{'' if found.chunks == 1 else 's'}"
+    return f"{found.bundle}: {found.frames} frames of {shots} in {chunks}; {how[found.form]}"

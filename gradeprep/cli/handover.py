@@ -77,7 +77,7 @@ class _Forms(click.ParamType[tuple[str, ...]]):
 @options.json_output
 @options.traceback_option
 def command(
-    told: tuple[Path, ...],
+    found: tuple[Path, ...],
     forms: tuple[str, ...] | None,
     folder: Path | None,
     shots: tuple[str, ...],
@@ -99,9 +99,9 @@ def command(
     """
     given = {key: value for key, value in settings.items() if value is not None}
     params = parameters(forms or EVERY, given)
-    decided, title = _decided(told, shots)
+    decided, title = _decided(found, shots)
     prepared = prepare(decided, params, title, by_name=forms is not None)
-    done = deliver(prepared, folder or told[0].parent / "handover", overwrite=overwrite)
+    done = deliver(prepared, folder or found[0].parent / "handover", overwrite=overwrite)
     lacking = forms is not None and bool(done.left_out)
     for line in _failures(done, lacking=lacking):
         click.echo(f"gradeprep: {line}", err=True)
@@ -113,13 +113,13 @@ def command(
     sys.exit(1 if lacking or done.refused or not done.files else 0)
 
 
-def _decided(told: tuple[Path, ...], shots: tuple[str, ...]) -> tuple[list[Decided], str]:
+def _decided(given: tuple[Path, ...], shots: tuple[str, ...]) -> tuple[list[Decided], str]:
     """The decisions, and what files of all of them are called."""
-    sidecars = [path for path in told if path.name.endswith(sidecar.SUFFIX)]
-    if not sidecars and len(told) == 1:
-        recipe = only(read_recipe(told[0]), shots)
-        return of_recipe(recipe, told[0].parent), told[0].stem
-    if len(sidecars) < len(told):
+    sidecars = [path for path in given if path.name.endswith(sidecar.SUFFIX)]
+    if not sidecars and len(given) == 1:
+        recipe = only(read_recipe(given[0]), shots)
+        return of_recipe(recipe, given[0].parent), given[0].stem
+    if len(sidecars) < len(given):
         raise click.UsageError(f"give sidecars (*{sidecar.SUFFIX}), or one recipe")
     if shots:
         raise click.UsageError("--shot is for a recipe; name the sidecars that are wanted")

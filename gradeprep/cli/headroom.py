@@ -149,11 +149,11 @@ def command(as_json: bool, **asked: Any) -> None:
       gradeprep headroom --bright-stops 3 --plate test.####.exr --space ACEScct --json
     """
     with _as_request():
-        told = headroom.advise(_asked(asked))
+        found = headroom.advise(_asked(asked))
     if as_json:
-        click.echo(json.dumps(asdict(told), indent=1, ensure_ascii=False))
+        click.echo(json.dumps(asdict(found), indent=1, ensure_ascii=False))
     else:
-        click.echo(printable(told))
+        click.echo(printable(found))
 
 
 @contextmanager
@@ -189,10 +189,12 @@ def _scene(asked: dict[str, Any]) -> SceneBrightness:
         "--grey and --bright": asked["grey"] is not None or asked["bright"] is not None,
         "--grey-region and --bright-region": bool(asked["grey_region"] or asked["bright_region"]),
     }
-    told = [name for name, given in ways.items() if given]
-    if len(told) != 1:
+    lines = [name for name, given in ways.items() if given]
+    if len(lines) != 1:
         what = (
-            f"{' and '.join(told)} tell the same" if told else "how bright the scene is, is missing"
+            f"{' and '.join(lines)} tell the same"
+            if lines
+            else "how bright the scene is, is missing"
         )
         raise click.UsageError(f"{what}; give one of: {'; '.join(ways)}")
     if ways["--bright-stops"]:

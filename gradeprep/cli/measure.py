@@ -87,11 +87,11 @@ def command(
         sys.exit(_scene(scene, hero, write, Options(config, frames), as_json))
     if plate is None or asked["meter"] is None:
         raise click.UsageError("say what to read: PLATE and --meter NAME, or --scene RECIPE")
-    told = _plate(plate, asked, config, frames, picture)
+    found = _plate(plate, asked, config, frames, picture)
     if as_json:
-        click.echo(told.model_dump_json(by_alias=True, indent=1))
+        click.echo(found.model_dump_json(by_alias=True, indent=1))
     else:
-        _print(told)
+        _print(found)
 
 
 def _plate(
@@ -115,16 +115,16 @@ def _plate(
     screen = None if picture is None else picture.ready(views.values())
     if asked["per_frame"]:
         over_time = read_frames(view, asked["meter"], params)
-        told = _told_over_time(plate, view.space, over_time)
+        found = _told_over_time(plate, view.space, over_time)
         seen: dict[str, Any] = {"readings": over_time.readings, "curve": over_time.curve}
     else:
         reading = read_plate(view, asked["meter"], params)
-        told = MeasureDocument(plate=plate, space=view.space, reading=reading)
+        found = MeasureDocument(plate=plate, space=view.space, reading=reading)
         seen = {"reading": reading}
     if picture is not None and screen is not None:
         assert isinstance(view, View)
         picture.save(read_sheet(view, screen=screen, **seen))
-    return told
+    return found
 
 
 def _params(asked: dict[str, Any]) -> dict[str, Any]:
@@ -153,19 +153,19 @@ def _told_over_time(plate: str, space: str, read: OverTime) -> MeasureDocument:
     )
 
 
-def _print(told: MeasureDocument) -> None:
-    if told.reading is not None:
-        _print_reading(told.reading)
-    for frame, reading in told.frames.items():
+def _print(found: MeasureDocument) -> None:
+    if found.reading is not None:
+        _print_reading(found.reading)
+    for frame, reading in found.frames.items():
         click.echo(f"{frame}  {reading.stops:+.3f} stops  sigma {reading.sigma:.3f}")
-    for frame, why in told.failed.items():
+    for frame, why in found.failed.items():
         click.echo(f"gradeprep: frame {frame}: {why}", err=True)
-    if told.curve is not None:
-        keys = ", ".join(f"{frame}: {stops:+.3f}" for frame, stops in told.curve.keys.items())
-        shape = ", then ".join(told.curve.segments)
-        click.echo(f"\n{shape}; flicker left {told.curve.flicker:.3f} stops rms")
+    if found.curve is not None:
+        keys = ", ".join(f"{frame}: {stops:+.3f}" for frame, stops in found.curve.keys.items())
+        shape = ", then ".join(found.curve.segments)
+        click.echo(f"\n{shape}; flicker left {found.curve.flicker:.3f} stops rms")
         click.echo(f"pull: {{stops: {{{keys.replace('+', '')}}}}}")
-        for warning in told.curve.warnings:
+        for warning in found.curve.warnings:
             click.echo(f"warning: {warning}")
 
 
@@ -206,17 +206,17 @@ def _scene(path: Path, hero: str | None, write: bool, wish: Options, as_json: bo
     as_recorded = open_views(undecided(recipe), path.parent, wish)
     decided = open_views(recipe, path.parent, wish)(hero)
     stops = decided.exposure(decided.frames.first)
-    told = _told_scene(measure_scene(recipe, as_recorded, hero=hero, stops=stops))
+    found = _told_scene(measure_scene(recipe, as_recorded, hero=hero, stops=stops))
     if as_json:
-        click.echo(told.model_dump_json(by_alias=True, indent=1))
+        click.echo(found.model_dump_json(by_alias=True, indent=1))
     else:
-        for name, shot in told.shots.items():
+        for name, shot in found.shots.items():
             rests = "hero" if name == hero else f"{shot.pairs} pairs"
             click.echo(f"{name}  {shot.stops:+.3f} stops  sigma {shot.sigma:.3f}  {rests}")
-        for line in (*told.outliers, *told.warnings, *told.failed):
+        for line in (*found.outliers, *found.warnings, *found.failed):
             click.echo(f"gradeprep: {line}", err=True)
     if write:
-        stops_now = {n: shot.stops for n, shot in told.shots.items() if n != hero}
+        stops_now = {n: shot.stops for n, shot in found.shots.items() if n != hero}
         rewrite(path, stops_now, digest=digest)
     return 0
 

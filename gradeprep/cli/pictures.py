@@ -107,5 +107,5 @@ class PictureAsk:
 
 def _plain(error: ValueError) -> str:
     """The first thing that a model says against its input."""
-    told: list[Any] = getattr(error, "errors", list)()
-    return str(told[0]["msg"]).removeprefix("Value error, ") if told else str(error)
+    found: list[Any] = getattr(error, "errors", list)()
+    return str(found[0]["msg"]).removeprefix("Value error, ") if found else str(error)

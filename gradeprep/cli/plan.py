@@ -64,8 +64,8 @@ def command(
     plan = make_plan(read, recipe.parent, Options(config, frames, overwrite, resume))
     cost = estimate(plan, workers=workers or processors(), patience=0.0 if quick else PATIENCE)
     if as_json:
-        told = {**plan_json(plan), "cost": cost.model_dump(mode="json")}
-        click.echo(json.dumps(told, indent=1))
+        data = {**plan_json(plan), "cost": cost.model_dump(mode="json")}
+        click.echo(json.dumps(data, indent=1))
     else:
         _print(plan)
         if cost.shots:
@@ -123,13 +123,13 @@ def _time(plate: PlateRecord) -> str:
 
 
 def _stages(first: tuple[StageOrder, ...], last: tuple[StageOrder, ...]) -> list[str]:
-    told = []
+    lines = []
     for one, other in zip(first, last, strict=True):
         text = f"{one.stage} {one.text}"
         if one != other:
             text += f" at the first frame, {other.text} at the last"
-        told.append(text)
-    return told or ["none"]
+        lines.append(text)
+    return lines or ["none"]
 
 
 def _disk(shot: ShotPlan) -> str:
@@ -159,12 +159,12 @@ def _evidence(cost: Cost) -> str:
     measured = [name for name, shot in cost.shots.items() if shot.source == "measured"]
     by_size = [name for name, shot in cost.shots.items() if shot.source == "by size"]
     shown = ", ".join(measured[:4]) + (f" and {len(measured) - 4} more" * (len(measured) > 4))
-    told = f"measured on one frame of {shown}"
+    text = f"measured on one frame of {shown}"
     if by_size:
-        told += (
+        text += (
             f"; {len(by_size)} other kind{'' if len(by_size) == 1 else 's'} of shot by file size"
         )
-    return told
+    return text
 
 
 def _processors(count: int) -> str:

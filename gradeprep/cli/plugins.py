@@ -35,13 +35,13 @@ def command(verbose: bool, as_json: bool) -> None:
       gradeprep plugins --verbose
     """
     entries = installed().entries
-    told = [_told(entry) for kind in KINDS for entry in entries if entry.kind == kind]
+    lines = [_told(entry) for kind in KINDS for entry in entries if entry.kind == kind]
     if as_json:
-        listed = PluginsDocument(api=API, plugins=tuple(told))
+        listed = PluginsDocument(api=API, plugins=tuple(lines))
         click.echo(listed.model_dump_json(by_alias=True, indent=1))
         return
-    rows = [(one.name, one.kind, one.source) for one in told]
-    for one, cells in zip(told, _columns(rows), strict=True):
+    rows = [(one.name, one.kind, one.source) for one in lines]
+    for one, cells in zip(lines, _columns(rows), strict=True):
         click.echo(f"{cells}  {one.error or one.summary}")
         if verbose:
             for line in _parameters(one.parameters):
@@ -56,8 +56,8 @@ def _told(entry: Entry) -> PluginDocument:
         made = installed().get(entry.kind, entry.name)
     except PluginError as error:
         return one.model_copy(update={"error": str(error)})
-    told = {"summary": made.summary, "parameters": described(made.Params)}
-    return one.model_copy(update=told)
+    data = {"summary": made.summary, "parameters": described(made.Params)}
+    return one.model_copy(update=data)
 
 
 def _parameters(parameters: Sequence[ParameterDocument]) -> Iterator[str]:

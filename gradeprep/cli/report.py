@@ -86,8 +86,8 @@ def command(
         refused += entry.shot.state == "refused"
         lines = (entry.shot.refusal, *entry.lacking) if entry.shot.refusal else entry.lacking
         for line in lines:
-            told = line if line.startswith(entry.shot.name) else f"{entry.shot.name}: {line}"
-            click.echo(f"gradeprep: {told}", err=True)
+            given = line if line.startswith(entry.shot.name) else f"{entry.shot.name}: {line}"
+            click.echo(f"gradeprep: {given}", err=True)
     if not quiet:
         shots_told = "1 shot" if len(made) == 1 else f"{len(made)} shots"
         click.echo(f"{path}  {shots_told}, {len(text) / 1e6:.1f} MB")

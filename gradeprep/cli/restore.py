@@ -63,12 +63,12 @@ def command(
         click.echo(f"gradeprep: {frame.error}", err=True)
     done = len(outcomes) - len(failed)
     if as_json:
-        told = {
+        data = {
             "restored": done,
             "reversible": record.reversible.model_dump(mode="json"),
             "failed": [{"frame": f.number, "error": f.error} for f in failed],
         }
-        click.echo(json.dumps(told, indent=1))
+        click.echo(json.dumps(data, indent=1))
     elif not quiet and done:
         click.echo(f"{record.shot}: {done} frames restored; {record.reversible.why}")
     sys.exit(1 if failed else 0)

@@ -60,10 +60,10 @@ def command(
             talk.fail(str(error))
         raise
     names = [name for name in bundle.manifest.shots if name in shots or not shots]
-    told, code = {}, 0
+    given, code = {}, 0
     for done, name in enumerate(names, 1):
         found, exit_code = _sealed(bundle, name, place, partial=partial, jobs=jobs or processors())
-        told[name] = found
+        given[name] = found
         for line in _lines(name, found, folder):
             click.echo(f"gradeprep: {line}", err=True)
             if talk:
@@ -74,7 +74,7 @@ def command(
             click.echo(f"{name}: {found.frames} frames; {found.sidecar}")
         code = max(code, exit_code)
     if as_json:
-        click.echo(SealDocument(shots=told).model_dump_json(by_alias=True, indent=1))
+        click.echo(SealDocument(shots=given).model_dump_json(by_alias=True, indent=1))
     sys.exit(code)
 
 

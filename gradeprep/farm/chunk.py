@@ -111,7 +111,7 @@ def run_chunk(
         OutputRefusedError: Somebody else is at this shot.
         WriteError: The folder or the records cannot be written.
     """
-    told = bundle.shot(shot)
+    found = bundle.shot(shot)
     missing = frames - bundle.frames(shot)
     if missing:
         raise RequestError(
@@ -120,7 +120,7 @@ def run_chunk(
             key="--frames",
             remedy=f"it has {bundle.manifest.shots[shot].frames}",
         )
-    here = placed(told, places)
+    here = placed(found, places)
     handshake.refuse_other_versions(bundle.manifest, here)
     handshake.refuse_changed_recipe(bundle.manifest, (shot,), places)
     refuse_merged(bundle.manifest, places)
@@ -129,7 +129,7 @@ def run_chunk(
     chunk = _Chunk(
         order=order,
         part=part.path_for(folder, shot, order, frames),
-        bundled={entry.number: entry for entry in told.frames},
+        bundled={entry.number: entry for entry in found.frames},
         here=here.only([entry for entry in here.frames if entry.number in frames]),
     )
     _refuse_sources(chunk.here)

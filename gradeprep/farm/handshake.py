@@ -38,7 +38,7 @@ def refuse_other_versions(manifest: Manifest, document: ShotDocument) -> None:
 def asked_digest(recipe: Recipe, name: str) -> str:
     """Hash of what a recipe asks of one shot, however it is written down."""
     shot = recipe.shots[name]
-    told = {
+    data = {
         "colour": recipe.colour.model_dump(mode="json"),
         "plate": shot.plate,
         "frames": str(shot.frames),
@@ -51,7 +51,7 @@ def asked_digest(recipe: Recipe, name: str) -> str:
         "policy": [shot.nonfinite, shot.again],
         "carried": shot.carried,
     }
-    return digest_of(json.loads(json.dumps(told, default=str)))
+    return digest_of(json.loads(json.dumps(data, default=str)))
 
 
 def refuse_changed_recipe(manifest: Manifest, names: Iterable[str], places: Places) -> None:

@@ -80,14 +80,14 @@ def _parameters(manifest: Manifest) -> list[dict[str, Any]]:
     ]
     for word in manifest.folders:
         flow = "INOUT" if word.startswith("Results") else "IN"
-        told = {"name": word, "type": "PATH", "objectType": "DIRECTORY", "dataFlow": flow}
-        found.append(told)
+        data = {"name": word, "type": "PATH", "objectType": "DIRECTORY", "dataFlow": flow}
+        found.append(data)
     return found
 
 
 def _shot(manifest: Manifest, shot: str, step: str, chunk: int) -> dict[str, Any]:
     frames = FrameRange.parse(manifest.shots[shot].frames)
-    told = ["--shot", shot, "--frames", "{{Task.Param.Frames}}"]
+    lines = ["--shot", shot, "--frames", "{{Task.Param.Frames}}"]
     return {
         "name": step,
         "parameterSpace": {
@@ -100,7 +100,7 @@ def _shot(manifest: Manifest, shot: str, step: str, chunk: int) -> dict[str, Any
                 }
             ]
         },
-        "script": _run(["chunk", "{{Param.Bundle}}", "--openjd", *told, *_places(manifest)]),
+        "script": _run(["chunk", "{{Param.Bundle}}", "--openjd", *lines, *_places(manifest)]),
     }
 
 

@@ -31,15 +31,15 @@ class Places:
     rules: tuple[tuple[PurePath, str], ...]
     windows: bool
 
-    def path(self, told: str) -> str:
+    def path(self, text: str) -> str:
         """A path of the bundle as it is here."""
         if not self.rules:
-            return told
-        path = _pure(told, windows=self.windows)
+            return text
+        path = _pure(text, windows=self.windows)
         for folder, here in self.rules:
             if path.is_relative_to(folder):
                 return str(Path(here, *path.relative_to(folder).parts))
-        return told
+        return text
 
 
 def read_places(words: Iterable[str], manifest: Manifest) -> Places:
@@ -54,10 +54,10 @@ def read_places(words: Iterable[str], manifest: Manifest) -> Places:
     """
     rules: dict[PurePath, str] = {}
     for word in words:
-        told, here = _split(word, manifest)
-        rules[_pure(told, windows=manifest.windows)] = str(Path(here).absolute())
+        found, here = _split(word, manifest)
+        rules[_pure(found, windows=manifest.windows)] = str(Path(here).absolute())
     deepest = sorted(rules.items(), key=lambda rule: (-len(rule[0].parts), str(rule[0])))
-    moved = any(str(told) != here for told, here in deepest)
+    moved = any(str(found) != here for found, here in deepest)
     return Places(tuple(deepest) if moved else (), manifest.windows)
 
 
@@ -89,14 +89,14 @@ def _points(manifest: Manifest, places: Places, word: str) -> dict[PurePath, Pur
     """Folders of one kind, and folders in them that are placed by themselves, to where they are."""
     windows = manifest.windows
     kind = [
-        _pure(told, windows=windows)
-        for name, told in manifest.folders.items()
+        _pure(found, windows=windows)
+        for name, found in manifest.folders.items()
         if name.startswith(word)
     ]
     inner = [
-        told for told, _ in places.rules if any(told.is_relative_to(folder) for folder in kind)
+        found for found, _ in places.rules if any(found.is_relative_to(folder) for folder in kind)
     ]
-    return {told: Path(os.path.realpath(places.path(str(told)))) for told in (*kind, *inner)}
+    return {found: Path(os.path.realpath(places.path(str(found)))) for found in (*kind, *inner)}
 
 
 def _related(one: PurePath, other: PurePath) -> bool:
@@ -110,13 +110,13 @@ def _split(word: str, manifest: Manifest) -> tuple[str, str]:
     }
     fits = []
     for index, letter in enumerate(word):
-        told, here = word[:index], word[index + 1 :]
-        if letter != "=" or not told or not here:
+        found, here = word[:index], word[index + 1 :]
+        if letter != "=" or not found or not here:
             continue
-        told = manifest.folders.get(told, told)
-        path = _pure(told, windows=manifest.windows)
+        found = manifest.folders.get(found, found)
+        path = _pure(found, windows=manifest.windows)
         if any(path.is_relative_to(one) or one.is_relative_to(path) for one in known):
-            fits.append((told, here))
+            fits.append((found, here))
     if not fits:
         raise RequestError(
             f"'{word}' places no folder of the bundle",
@@ -130,5 +130,5 @@ def _listed(folders: Mapping[str, str]) -> str:
     return ", ".join(f"{name} ({folder})" for name, folder in folders.items())
 
 
-def _pure(told: str, *, windows: bool) -> PurePath:
-    return PureWindowsPath(told) if windows else PurePosixPath(told)
+def _pure(text: str, *, windows: bool) -> PurePath:
+    return PureWindowsPath(text) if windows else PurePosixPath(text)

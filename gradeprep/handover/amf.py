@@ -139,8 +139,8 @@ class _Clip:
 
     def _version(self, parent: Element) -> None:
         """The ACES release that the config says it carries."""
-        told = re.search(r"aces-v(\d)\.(\d)(?:\.(\d))?", self.colour.name)
-        release = _ACES_2 if told is None else (told[1], told[2], told[3] or "0")
+        found = re.search(r"aces-v(\d)\.(\d)(?:\.(\d))?", self.colour.name)
+        release = _ACES_2 if found is None else (found[1], found[2], found[3] or "0")
         version = added(parent, "aces:systemVersion")
         for word, number in zip(("major", "minor", "patch"), release, strict=True):
             added(version, f"aces:{word}Version", number)
@@ -187,8 +187,8 @@ def _modified(path: Path) -> str:
 
 
 def _prove(path: Path, gains: Sequence[float], check: Check) -> str:
-    told = check(path)
+    found = check(path)
     look = tree_of(path).find(f".//{{{AMF}}}lookTransform")
     if look is None or numbers(look, "SOPNode/Slope") != tuple(gains):
         raise WriteError("does not read back with the slopes that were written", file=path)
-    return told
+    return found

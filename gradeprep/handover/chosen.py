@@ -57,9 +57,9 @@ class Chosen:
         record = self.shot.record
         one = self._record()
         stages = [order for order in one.stages if order.stage not in self.shot.beyond]
-        told = ", ".join(f"{order.stage} {_numbers(order)}" for order in stages) or "no change"
+        text = ", ".join(f"{order.stage} {_numbers(order)}" for order in stages) or "no change"
         return (
-            f"{record.shot}: {told} stops, from exposed hot to normalized ({record.tool})",
+            f"{record.shot}: {text} stops, from exposed hot to normalized ({record.tool})",
             "Multiplies light; to be applied without the clamp to 0..1",
             f"Decision {record.digest}",
             *self.notes,

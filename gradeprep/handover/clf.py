@@ -80,10 +80,10 @@ def _log(one: Chosen, colour: Colour, asked: str) -> Document | LeftOut:
     space = _log_space(colour, asked)
     working = one.shot.record.colour.working
     steps = gained(colour, space, working, one.gains)
-    told = f"code values of {space} (OpenColorIO config {colour.name})"
+    words = f"code values of {space} (OpenColorIO config {colour.name})"
     try:
         text = clf_text(
-            steps, name=one.name, source=told, result=told, descriptions=(*one.lines, one.space)
+            steps, name=one.name, source=words, result=words, descriptions=(*one.lines, one.space)
         )
     except ColourError as error:
         return LeftOut(one.shot.record.shot, error.what)
@@ -127,8 +127,8 @@ def _prove_log(path: Path, one: Chosen, colour: Colour, space: str) -> str:
     decode(lit)
     decode(light)
     brightest = np.maximum(np.max(np.abs(lit), axis=-1, keepdims=True), 1.0)
-    told = np.abs(light - lit) > _NOISE * brightest
-    off = float(np.max(np.abs(codes - wanted)[told], initial=0.0))
+    found = np.abs(light - lit) > _NOISE * brightest
+    off = float(np.max(np.abs(codes - wanted)[found], initial=0.0))
     if not off <= _HALF_CODE:
         what = f"reads back off by {off * 1023:.2f} 10-bit codes, more than half a one"
         raise WriteError(what, file=path, remedy="hand over the matrix: leave out --space")

@@ -108,9 +108,9 @@ def cut_of(shots: Sequence[Decided], asked_rate: str | None) -> Cut:
     media = {shot.record.shot: media_of(shot.record, asked_rate) for shot in shots}
     rates = {one.rate: name for name, one in media.items()}
     if len(rates) > 1:
-        told = ", ".join(f"{rate} ({name})" for rate, name in rates.items())
+        text = ", ".join(f"{rate} ({name})" for rate, name in rates.items())
         raise RequestError(
-            f"the plates have several rates: {told}; a timeline has one",
+            f"the plates have several rates: {text}; a timeline has one",
             remedy="hand over the shots of each rate by themselves, with --shot",
         )
     notes = [f"{name}: {one.note}" for name, one in media.items() if one.note]
@@ -132,8 +132,8 @@ def cut_of(shots: Sequence[Decided], asked_rate: str | None) -> Cut:
 
 def _events(carried: Mapping[str, Any]) -> Iterator[EventDocument]:
     """Events with a place in the timeline; a recipe may carry anything, and what is none is not."""
-    told = carried.get("events")
-    for one in told if isinstance(told, list | tuple) else ():
+    found = carried.get("events")
+    for one in found if isinstance(found, list | tuple) else ():
         try:
             event = EventDocument.model_validate(one)
             frames = FrameRange.parse(event.frames)

@@ -57,10 +57,10 @@ def media_of(record: ShotDocument, asked: str | None) -> Media:
     Raises:
         RequestError: Nobody tells the rate, or what is told is none.
     """
-    told = record.result.rate or record.source.rate or asked
-    rate = timecode.rate(told or "")
+    found = record.result.rate or record.source.rate or asked
+    rate = timecode.rate(found or "")
     if rate is None:
-        what = "its plate tells no rate" if told is None else f"'{told}' is no rate"
+        what = "its plate tells no rate" if found is None else f"'{found}' is no rate"
         raise RequestError(what, shot=record.shot, key="--rate", remedy="say it: --rate 24000/1001")
     frames = [frame.number for frame in record.frames]
     first, last = frames[0], frames[-1]

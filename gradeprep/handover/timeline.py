@@ -126,7 +126,7 @@ def _reference(otio: Any, piece: Piece, plate: PlateRecord) -> Any:
 def _metadata(piece: Piece) -> dict[str, Any]:
     record = piece.shot.record
     stops = {str(frame.number): frame.stops for frame in record.frames}
-    told: dict[str, Any] = {
+    data: dict[str, Any] = {
         "shot": record.shot,
         "reel": piece.reel,
         "applied_to": _NORMALIZED,
@@ -141,10 +141,10 @@ def _metadata(piece: Piece) -> dict[str, Any]:
         "readings": [reading.model_dump(mode="json") for reading in record.readings],
         "reversible": record.reversible.model_dump(mode="json"),
     }
-    metadata: dict[str, Any] = {"gradeprep": told}
+    metadata: dict[str, Any] = {"gradeprep": data}
     event = piece.event
     if event is not None:
-        told["event"] = event.model_dump(mode="json", exclude_defaults=True)
+        data["event"] = event.model_dump(mode="json", exclude_defaults=True)
     if event is not None and event.cdl is not None:
         cdl = event.cdl.model_dump(mode="json")
         metadata["cdl"] = {"asc_sat": cdl.pop("saturation"), "asc_sop": cdl}

@@ -32,11 +32,11 @@ def pixel_aspect(header: Mapping[str, Any]) -> float:
     """Width of a pixel over its height, as a header tells it: OpenEXR's ``pixelAspectRatio``, or
     the two numbers of SMPTE ST 268; 1 where it says nothing, or what no lens does (1/8 to 8).
     """
-    told = header.get("pixelAspectRatio")
-    if told is None:
+    found = header.get("pixelAspectRatio")
+    if found is None:
         across, down = header.get("pixel_aspect_x"), header.get("pixel_aspect_y")
-        told = across / down if across and down else 1.0
-    aspect = float(told)
+        found = across / down if across and down else 1.0
+    aspect = float(found)
     return aspect if math.isfinite(aspect) and 0.125 <= aspect <= 8.0 else 1.0
 
 

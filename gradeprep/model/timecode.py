@@ -23,14 +23,14 @@ def rate(text: str) -> Fraction | None:
     True
     """
     try:
-        told = Fraction(text)
+        found = Fraction(text)
     except (ValueError, ZeroDivisionError):
         return None
-    if not 0 < told <= _HIGHEST_RATE:
+    if not 0 < found <= _HIGHEST_RATE:
         return None
-    nominal = round(told)
+    nominal = round(found)
     slowed = Fraction(nominal * 1000, 1001)
-    return slowed if abs(told - slowed) < Fraction(5, 1000) else told
+    return slowed if abs(found - slowed) < Fraction(5, 1000) else found
 
 
 def count(text: str, nominal: int) -> int | None:

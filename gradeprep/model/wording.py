@@ -43,12 +43,12 @@ def said(
         data: What it was given.
         error: What it raised.
     """
-    told = set()
+    found = set()
     for item in error.errors():
         path = _text_path(data, item["loc"], missing=item["type"] == "missing")
         what = _say(model, item["type"], item, path)
-        if (path, what) not in told:
-            told.add((path, what))
+        if (path, what) not in found:
+            found.add((path, what))
             yield path, what
 
 
@@ -95,8 +95,8 @@ def hinted(name: str, known: Iterable[str]) -> str:
     """What to do about a name that is none of the known ones, whatever the case of letters."""
     names = {one.lower(): one for one in known}
     close = difflib.get_close_matches(name.lower(), names, n=3, cutoff=0.4)
-    told = ", ".join(repr(names[one]) for one in close or names)
-    return f"did you mean {told}?" if close else f"it has {told or 'none'}"
+    text = ", ".join(repr(names[one]) for one in close or names)
+    return f"did you mean {text}?" if close else f"it has {text or 'none'}"
 
 
 def _text_path(data: Any, loc: tuple[str | int, ...], *, missing: bool) -> KeyPath:

@@ -82,9 +82,9 @@ _Kind = tuple[str, ...]
 def _kind(shot: ShotPlan) -> _Kind:
     document = shot.document
     plates = (document.source, document.result)
-    told = (word for plate in plates for word in (plate.format, plate.type, plate.compression))
+    found = (word for plate in plates for word in (plate.format, plate.type, plate.compression))
     stages = (order.stage for order in document.frames[0].stages)
-    return (*shot.kernels, *told, *document.layers, "stages", *stages)
+    return (*shot.kernels, *found, *document.layers, "stages", *stages)
 
 
 def _samples(shots: Mapping[str, ShotPlan], patience: float) -> tuple[dict[_Kind, _Sample], str]:

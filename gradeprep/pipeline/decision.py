@@ -61,11 +61,11 @@ class Step:
 
     def _like(self, method: str, given: Pixels, made: Pixels) -> Pixels:
         """What the stage made, of the shape and type of what it was given."""
-        told = f"{getattr(made, 'dtype', type(made).__name__)} {getattr(made, 'shape', '')}"
+        text = f"{getattr(made, 'dtype', type(made).__name__)} {getattr(made, 'shape', '')}"
         if not isinstance(made, np.ndarray) or made.dtype != np.float32:
-            what = f"made {told.strip()} of float32 in '{method}'"
+            what = f"made {text.strip()} of float32 in '{method}'"
         elif made.shape != given.shape:
-            what = f"made {told} of {given.shape} in '{method}'"
+            what = f"made {text} of {given.shape} in '{method}'"
         else:
             return np.ascontiguousarray(made)
         raise misbehaved("stages", self.stage.name, what)

@@ -64,13 +64,13 @@ class _Take:
         return replace(self.layout, timecode=self._label(frame))
 
     def _label(self, frame: int) -> str | None:
-        told = self.layout.timecode
+        found = self.layout.timecode
         rate = timecode.rate(self.layout.rate or "")
         nominal = _USUAL if rate is None else round(rate)
-        start = None if told is None else timecode.count(told, nominal)
-        if told is None or start is None:
+        start = None if found is None else timecode.count(found, nominal)
+        if found is None or start is None:
             return None
-        return timecode.label(start + frame - self.first, nominal, drop=";" in told)
+        return timecode.label(start + frame - self.first, nominal, drop=";" in found)
 
 
 def _takes(frames: FrameRange, layouts: Iterable[Layout]) -> Iterator[_Take]:

@@ -70,9 +70,9 @@ def read_plate(view: PlateView, meter: str, params: Mapping[str, Any]) -> Readin
         PlateError: A frame cannot be read.
     """
     plugin = installed().get("meters", meter)
-    told = f"meter {meter}"
-    with calling("meters", meter, shot=view.shot), crashreport.at(told, shot=view.shot):
-        reading = plugin.read(view, filled(plugin.Params, params, key=told))
+    text = f"meter {meter}"
+    with calling("meters", meter, shot=view.shot), crashreport.at(text, shot=view.shot):
+        reading = plugin.read(view, filled(plugin.Params, params, key=text))
     if not isinstance(reading, Reading):
         what = f"returned {type(reading).__name__}, not a Reading"
         raise misbehaved("meters", meter, what, shot=view.shot)

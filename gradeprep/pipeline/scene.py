@@ -210,8 +210,8 @@ def _believed(network: _Network) -> tuple[npt.NDArray[np.bool_], list[str]]:
             continue
         if twins:
             doubted |= {index, *twins}
-            told = " or ".join(_name(network.readings[it]) for it in sorted({index, *twins}))
-            warnings.append(f"one of these readings is wrong, and nothing says which: {told}")
+            text = " or ".join(_name(network.readings[it]) for it in sorted({index, *twins}))
+            warnings.append(f"one of these readings is wrong, and nothing says which: {text}")
         else:
             used[index] = False
     return used, warnings

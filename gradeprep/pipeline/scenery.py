@@ -67,11 +67,11 @@ def measure_scene(
     pairs: list[Pair] = []
     failed: list[str] = []
     for shot, reference, asks in _wanted(recipe, hero):
-        told = _first(view, shot, asks)
-        if isinstance(told, Reading):
-            pairs.append(Pair(shot, reference, told.stops, told.sigma))
+        found = _first(view, shot, asks)
+        if isinstance(found, Reading):
+            pairs.append(Pair(shot, reference, found.stops, found.sigma))
         else:
-            failed.append(f"{shot} against {reference}: {told}")
+            failed.append(f"{shot} against {reference}: {found}")
     cards, without = _cards(recipe, view)
     pairs.extend(cards)
     scene = solve_scene(pairs, hero=hero)

@@ -109,12 +109,12 @@ def _not_pulled_before(shot: ShotPlanner) -> None:
 
 def _digest(shot: ShotPlanner, order: ColourOrder, output: OutputOrder) -> str:
     """Hash of what decides the pixels; where the files lie does not."""
-    told = order.model_dump(exclude={"config", "look"})
-    told["files"] = sorted(order.files.values())
+    data = order.model_dump(exclude={"config", "look"})
+    data["files"] = sorted(order.files.values())
     return digest_of(
         {
             "arithmetic": ARITHMETIC,
-            "colour": told,
+            "colour": data,
             "stages": shot.settled.told(),
             "layers": shot.found.layers,
             "nonfinite": shot.ask.nonfinite,
@@ -128,7 +128,7 @@ def _guests(shot: ShotPlanner) -> dict[str, Any]:
     """Stages of other packages, with the version of each: another one may decide otherwise."""
     names = sorted({ask.stage for ask in shot.ask.stages})
     sources = {name: installed().source("stages", name) for name in names}
-    guests = {name: told for name, told in sources.items() if told.split()[0] != "gradeprep"}
+    guests = {name: found for name, found in sources.items() if found.split()[0] != "gradeprep"}
     return {"guests": guests} if guests else {}
 
 

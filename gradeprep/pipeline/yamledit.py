@@ -118,12 +118,12 @@ def inserted(text: str, owner: YamlNode, index: int, entry: Any) -> Edit:
         return Edit(at, at, f", {flow(entry)}" if last else f"{flow(entry)}, ")
     dash = _dash(text, place)
     line = _line(text, dash)
-    told = f"{text[line:dash]}- {_entry(entry)}"
+    words = f"{text[line:dash]}- {_entry(entry)}"
     newline = _newline(text)
     if not last:
         return Edit(dash, dash, f"- {_entry(entry)}{newline}{text[line:dash]}")
     at = text.find("\n", place.end - 1) + 1
-    return Edit(at, at, told + newline) if at else Edit(len(text), len(text), newline + told)
+    return Edit(at, at, words + newline) if at else Edit(len(text), len(text), newline + words)
 
 
 def removed(text: str, owner: YamlNode, index: int) -> Edit:

@@ -237,8 +237,14 @@ def _told_noise(findings: Sequence[Finding]) -> tuple[NoiseCurve, NoiseCurve] | 
 
 
 def _curve(numbers: Mapping[str, Any]) -> NoiseCurve:
-    told = numbers["luminance"]
-    columns = (told["tone"], told["sigma"], told["uncertainty_db"], told["samples"], told["method"])
+    found = numbers["luminance"]
+    columns = (
+        found["tone"],
+        found["sigma"],
+        found["uncertainty_db"],
+        found["samples"],
+        found["method"],
+    )
     return NoiseCurve(
         "luminance",
         tuple(

@@ -204,14 +204,14 @@ def _span(entry: PageEntry, ruler: Ruler, *, tall: bool) -> Any:
 
 
 def _span_words(entry: PageEntry) -> str:
-    told = []
+    lines = []
     for word, span in (("as recorded", entry.line.before), ("normalized", entry.line.after)):
         if span.low is None and span.high is None:
             continue
         low = "not known" if span.low is None else f"{span.low:+.1f}"
         high = "not reached" if span.high is None else f"{span.high:+.1f}"
-        told.append(f"{word}: clean shadow {low}, ceiling {high} stops from grey")
-    return "; ".join(told) or "clean shadow and ceiling are not known"
+        lines.append(f"{word}: clean shadow {low}, ceiling {high} stops from grey")
+    return "; ".join(lines) or "clean shadow and ceiling are not known"
 
 
 def _libraries() -> str:

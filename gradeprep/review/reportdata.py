@@ -121,8 +121,8 @@ def _planned(
             try:
                 plans.append(make_plan(recipe, path.parent, options, shots=[name]))
             except GradeprepError as error:
-                told = str(error.at(shot=name))
-                yield name, ReportShot(name=name, state="refused", origin=path, refusal=told)
+                text = str(error.at(shot=name))
+                yield name, ReportShot(name=name, state="refused", origin=path, refusal=text)
     for plan in plans:
         yield from _of_plan(plan, path)
 

@@ -102,8 +102,8 @@ def screen(
     view_step = looks.shown(colour, working, chosen)
     if look is None:
         return Screen((view_step,), str(chosen))
-    told = f"look {Path(look.name).name}, then {chosen}"
-    return Screen((showlook.looked(colour, working, look), view_step), told)
+    text = f"look {Path(look.name).name}, then {chosen}"
+    return Screen((showlook.looked(colour, working, look), view_step), text)
 
 
 def shown_size(size: tuple[int, int], side: int | None, aspect: float = 1.0) -> tuple[int, int]:

@@ -114,7 +114,7 @@ def _bar(
 
 
 def _element(width: float, height: float, parts: Iterable[str], title: str) -> str:
-    told = f'role="img" aria-label="{html.escape(title)}"' if title else 'aria-hidden="true"'
+    text = f'role="img" aria-label="{html.escape(title)}"' if title else 'aria-hidden="true"'
     return (
-        f'<svg class="span" viewBox="0 0 {width:g} {height:g}" {told}>' + "".join(parts) + "</svg>"
+        f'<svg class="span" viewBox="0 0 {width:g} {height:g}" {text}>' + "".join(parts) + "</svg>"
     )

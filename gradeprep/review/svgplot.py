@@ -160,12 +160,12 @@ _ONE_LINE = 46
 
 def legend(axes: Any, inks: Inks) -> None:
     """What the lines mean, above the axes, where no curve runs into it."""
-    told = [label for label in axes.get_legend_handles_labels()[1] if label != "_nolegend_"]
-    if told:
+    lines = [label for label in axes.get_legend_handles_labels()[1] if label != "_nolegend_"]
+    if lines:
         axes.legend(
             loc="lower left",
             bbox_to_anchor=(0.0, 1.0),
-            ncols=2 if sum(map(len, told)) > _ONE_LINE else 4,
+            ncols=2 if sum(map(len, lines)) > _ONE_LINE else 4,
             frameon=False,
             labelcolor=inks.ink,
             fontsize=9,
@@ -202,17 +202,17 @@ def _element(text: str, title: str) -> str:
 
 def _attributes(match: re.Match[str]) -> str:
     """A ``style`` as attributes of its own; ``font`` shorthands as size, weight and family."""
-    told = []
+    lines = []
     for item in html.unescape(match[1]).split(";"):
         name, _, value = (part.strip() for part in item.partition(":"))
         if name == "font":
             size = value.partition("px")[0]
-            told += [f'font-size="{size.split()[-1]}px"', 'font-family="sans-serif"']
+            lines += [f'font-size="{size.split()[-1]}px"', 'font-family="sans-serif"']
         elif name == "font-family":
-            told.append('font-family="sans-serif"')
+            lines.append('font-family="sans-serif"')
         elif name:
-            told.append(f'{name}="{html.escape(value)}"')
-    return "".join(f" {one}" for one in told)
+            lines.append(f'{name}="{html.escape(value)}"')
+    return "".join(f" {one}" for one in lines)
 
 
 def _own_ids(text: str) -> str:

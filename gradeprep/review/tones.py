@@ -122,9 +122,9 @@ def tones_svg(
 
 def _silhouette(axes: Any, tones: Tones, ink: str, label: str, *, filled: float) -> None:
     shares = np.asarray(tones.shares) * 100.0
-    told = f"{label} ({tones.below:.1%} darker)" if tones.below > 0.001 else label
+    text = f"{label} ({tones.below:.1%} darker)" if tones.below > 0.001 else label
     axes.stairs(shares, tones.edges, fill=True, color=ink, alpha=filled, linewidth=0)
-    axes.stairs(shares, tones.edges, color=ink, linewidth=1.6, label=told)
+    axes.stairs(shares, tones.edges, color=ink, linewidth=1.6, label=text)
 
 
 def _mark_ends(axes: Any, ceilings: Sequence[float], ink: str, word: str) -> None:

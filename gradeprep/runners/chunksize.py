@@ -54,5 +54,5 @@ class ChunkQueue:
     def learn(self, frames: int, seconds: float) -> None:
         """A chunk of that many frames took that long."""
         if frames:
-            told = seconds / frames
-            self.seconds = told if self.seconds is None else (self.seconds + told) / 2
+            found = seconds / frames
+            self.seconds = found if self.seconds is None else (self.seconds + found) / 2

@@ -167,8 +167,8 @@ def _signed(handle: int) -> Holder | None:
     while True:
         with suppress(ValueError, TypeError, KeyError):
             os.lseek(handle, 0, os.SEEK_SET)
-            told = json.loads(os.read(handle, _BYTES))
-            return Holder(str(told["host"]), int(told["pid"]), str(told["since"]))
+            data = json.loads(os.read(handle, _BYTES))
+            return Holder(str(data["host"]), int(data["pid"]), str(data["since"]))
         if time.monotonic() > deadline:
             return None
         time.sleep(_GLANCE)

@@ -142,8 +142,8 @@ def _living(path: Path) -> Share | None:
 
 def _read(handle: int) -> Share | None:
     try:
-        told = json.loads(os.read(handle, _BYTES))
-        words = (str(told[key]) for key in ("order", "frames"))
-        return Share(str(told["host"]), int(told["pid"]), str(told["since"]), *words)
+        data = json.loads(os.read(handle, _BYTES))
+        words = (str(data[key]) for key in ("order", "frames"))
+        return Share(str(data["host"]), int(data["pid"]), str(data["since"]), *words)
     except (ValueError, TypeError, KeyError, OSError):
         return None

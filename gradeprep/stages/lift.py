@@ -51,10 +51,10 @@ class LiftParams(BaseModel):
             raise ValueError(f"softness is {self.softness:g}; it must be above 0 stops")
         needed = STEEPEST * self.stops / (1.0 - MIN_SLOPE)
         if self.softness < needed:
-            told = math.ceil(needed * 1000.0) / 1000.0  # what it says must be enough
+            found = math.ceil(needed * 1000.0) / 1000.0  # what it says must be enough
             raise ValueError(
                 f"a lift of {self.stops:g} stops over a softness of {self.softness:g} is too "
-                f"steep: it would flatten the shadows; softness must be at least {told:g}"
+                f"steep: it would flatten the shadows; softness must be at least {found:g}"
             )
         return self
 

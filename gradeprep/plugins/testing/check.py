@@ -42,8 +42,8 @@ def check_check(
     if faulty is not None:
         one.demand(bool(_look(one, faulty)), "finds", "nothing was found")
     for what, awkward in awkward_plates().items():
-        told = one.may_refuse(f"look at {what}", _found, one, awkward)
-        _whole(one, awkward, told or [])
+        given = one.may_refuse(f"look at {what}", _found, one, awkward)
+        _whole(one, awkward, given or [])
     one.unchanged()
 
 

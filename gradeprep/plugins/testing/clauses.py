@@ -100,8 +100,8 @@ class Tried:
         except Exception as error:
             if "read-only" in str(error):
                 raise BrokenContract(self.label, "purity", f"{what} writes into pixels") from error
-            told = f"{what} raised {type(error).__name__}: {error}"
-            raise BrokenContract(self.label, "call", told) from error
+            text = f"{what} raised {type(error).__name__}: {error}"
+            raise BrokenContract(self.label, "call", text) from error
 
     def may_refuse(self, what: str, function: Callable[..., T], *arguments: Any) -> T | None:
         """What a call gives that may say that it cannot; None where it does."""

@@ -53,13 +53,13 @@ def check_handover(
 def _made(one: Tried, shots: tuple[Decided, ...]) -> list[Document | LeftOut]:
     made: list[Document | LeftOut] = one.call("make", one.made.make, shots, one.params, _TITLE)
     names = {shot.record.shot for shot in shots}
-    told: set[str] = set()
+    found: set[str] = set()
     files: set[str] = set()
     for each in made:
         if isinstance(each, LeftOut):
             why = f"{each.shot} is left out, and nobody knows why"
             one.demand(bool(each.why.strip()), "documents", why)
-            told.add(each.shot)
+            found.add(each.shot)
             continue
         if not isinstance(each, Document):
             one.broken("documents", f"make gave {type(each).__name__}")
@@ -68,9 +68,9 @@ def _made(one: Tried, shots: tuple[Decided, ...]) -> list[Document | LeftOut]:
         one.demand(each.name not in files, "documents", f"two are called '{each.name}'")
         one.demand(isinstance(each.text, str), "documents", f"'{each.name}' holds no text")
         files.add(each.name)
-        told.update(each.shots)
-    one.demand(told <= names, "documents", f"{', '.join(sorted(told - names))}: no such shot")
-    one.demand(told >= names, "documents", f"{', '.join(sorted(names - told))} is not told of")
+        found.update(each.shots)
+    one.demand(found <= names, "documents", f"{', '.join(sorted(found - names))}: no such shot")
+    one.demand(found >= names, "documents", f"{', '.join(sorted(names - found))} is not told of")
     return made
 
 

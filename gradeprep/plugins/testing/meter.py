@@ -90,5 +90,5 @@ def _one_frame(one: Tried, plate: MemoryPlate, frame: int) -> None:
     read = one.call(f"read of frame {frame}", one.made.read, watched, asked)
     _whole(one, read)
     others = sorted(seen - {frame})
-    told = f"asked for frame {frame}, it looked at {', '.join(map(str, others))}"
-    one.demand(not others, "frame", told)
+    text = f"asked for frame {frame}, it looked at {', '.join(map(str, others))}"
+    one.demand(not others, "frame", text)

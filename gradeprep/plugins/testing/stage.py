@@ -129,8 +129,8 @@ class _Trial:
         self.one.demand(bool(np.isfinite(found)), "exposure", f"exposure said {found!r}")
         if gains is not None and found != 0.0:
             low, high = np.log2(min(gains)) - 1e-6, np.log2(max(gains)) + 1e-6
-            told = f"exposure said {found:g} stops, the gains {low:.4g} to {high:.4g}"
-            self.one.demand(bool(low <= found <= high), "exposure", told)
+            text = f"exposure said {found:g} stops, the gains {low:.4g} to {high:.4g}"
+            self.one.demand(bool(low <= found <= high), "exposure", text)
 
     def _slope(self) -> float | None:
         found = self.one.call("slope", self.one.made.slope, self.numbers)
@@ -149,8 +149,8 @@ class _Trial:
 
         made: Pixels = self.one.call(method, run, self.one)
         self._like(method, picture, made)
-        told = f"{np.count_nonzero(~np.isfinite(made))} samples are not, after {method}"
-        self.one.demand(bool(np.isfinite(made).all()), "finite", told)
+        text = f"{np.count_nonzero(~np.isfinite(made))} samples are not, after {method}"
+        self.one.demand(bool(np.isfinite(made).all()), "finite", text)
         made = made.copy()
         for other in (self.one, self.one.again()):
             same = np.array_equal(self.one.call(method, run, other), made)
@@ -160,12 +160,12 @@ class _Trial:
 
     def _like(self, method: str, given: Pixels, made: Any) -> None:
         fine = isinstance(made, np.ndarray) and made.dtype == np.float32
-        told = getattr(made, "dtype", type(made).__name__)
-        self.one.demand(fine, "pixels", f"{method} made {told}")
+        found = getattr(made, "dtype", type(made).__name__)
+        self.one.demand(fine, "pixels", f"{method} made {found}")
         fine = made.shape == given.shape
         self.one.demand(fine, "pixels", f"{method} made {made.shape} of {given.shape}")
-        told = f"{method} made pixels that are not C-contiguous"
-        self.one.demand(made.flags.c_contiguous, "pixels", told)
+        found = f"{method} made pixels that are not C-contiguous"
+        self.one.demand(made.flags.c_contiguous, "pixels", found)
 
     def _room(self, method: str, picture: Pixels, made: Pixels) -> Room:
         """How far pixels move where a luminance, summed another way, differs by rounding.
@@ -220,15 +220,15 @@ class _Trial:
         out = self.light.luminance(self._through("apply", ramp))[0].astype(np.float64)
         tones = np.linspace(-12.0, 8.0, ramp.shape[1])
         dark = tones[int(np.argmin(out))]
-        told = f"light {dark:g} stops from grey comes out as none"
-        self.one.demand(bool((out > 0.0).all()), "slope", told)
+        text = f"light {dark:g} stops from grey comes out as none"
+        self.one.demand(bool((out > 0.0).all()), "slope", text)
         rise = np.diff(np.log2(out / GREY)) / _STEP
         least = int(np.argmin(rise))
-        told = (
+        text = (
             f"tones rise by {rise[least]:.4g} a stop at {tones[least]:g} stops from grey; slope "
             f"said {slope:.4g}"
         )
-        self.one.demand(bool(rise[least] >= slope - _SLACK), "slope", told)
+        self.one.demand(bool(rise[least] >= slope - _SLACK), "slope", text)
 
     def _back(self, picture: Pixels, slope: float) -> None:
         made = self._through("apply", picture)
@@ -237,8 +237,8 @@ class _Trial:
         off: npt.NDArray[np.float64] = np.abs(back.astype(np.float64) - picture)
         bound = _BACK * max(1.0, 1.0 / slope) * scale
         worst = float((off / bound).max())
-        told = f"it comes back off by {worst:.3g} times what rounding and slope {slope:.4g} allow"
-        self.one.demand(worst <= 1.0, "inverse", told)
+        text = f"it comes back off by {worst:.3g} times what rounding and slope {slope:.4g} allow"
+        self.one.demand(worst <= 1.0, "inverse", text)
         gains = self.one.made.gains(self.numbers)
         if gains is None and hasattr(self.one.made, "tone_gain_back"):
             self._tones("tone_gain_back", made, back, self._room("inverse", made, back))

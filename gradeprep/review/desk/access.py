@@ -76,12 +76,12 @@ class Pass:
         self.tickets.add(ticket)
         return f"http://{self.authority}/?token={ticket}"
 
-    def opens(self, told: str) -> bool:
+    def opens(self, text: str) -> bool:
         """Whether a secret is ours; a ticket is used up by it."""
-        if secrets.compare_digest(told.encode(), self.token.encode()):
+        if secrets.compare_digest(text.encode(), self.token.encode()):
             return True
-        if told in self.tickets:
-            self.tickets.discard(told)
+        if text in self.tickets:
+            self.tickets.discard(text)
             return True
         return False
 
@@ -120,9 +120,9 @@ class Guard:
         headers = Headers(scope=scope)
         if headers.getlist("host") != [self.key.authority]:
             return _refused(f"this desk is {self.key.authority}, not what the request calls it")
-        told = parse_qs(scope["query_string"].decode("latin-1")).get("token")
-        if scope["path"] == "/" and scope["method"] == "GET" and told:
-            return self._entered(told[0])
+        found = parse_qs(scope["query_string"].decode("latin-1")).get("token")
+        if scope["path"] == "/" and scope["method"] == "GET" and found:
+            return self._entered(found[0])
         if not self._has_cookie(headers):
             return _refused(f"no token; {_ASK}")
         if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
@@ -131,16 +131,16 @@ class Guard:
             return _refused("the request does not come from this desk's own page")
         return None
 
-    def _entered(self, told: str) -> Response:
-        if not self.key.opens(told):
+    def _entered(self, text: str) -> Response:
+        if not self.key.opens(text):
             return _refused(f"the token is wrong, or was used; {_ASK}")
         page = HTMLResponse(_ENTER)
         page.set_cookie(self.key.cookie, self.key.token, httponly=True, samesite="strict", path="/")
         return page
 
     def _has_cookie(self, headers: Headers) -> bool:
-        told = cookie_parser("; ".join(headers.getlist("cookie"))).get(self.key.cookie, "")
-        return secrets.compare_digest(told.encode(), self.key.token.encode())
+        found = cookie_parser("; ".join(headers.getlist("cookie"))).get(self.key.cookie, "")
+        return secrets.compare_digest(found.encode(), self.key.token.encode())
 
     def _own(self, headers: Headers) -> bool:
         return headers.getlist("origin") == [f"http://{self.key.authority}"]

@@ -40,9 +40,9 @@ def status_of(error: GradeprepError) -> int:
     return next((status for kind, status in _STATUS if isinstance(error, kind)), 500)
 
 
-def problem(line: str, status: int, **told: str | None) -> Response:
+def problem(line: str, status: int, **text: str | None) -> Response:
     """An error in one line, as JSON."""
-    return JSONResponse({"error": line, **told}, status)
+    return JSONResponse({"error": line, **text}, status)
 
 
 def plain(line: str) -> str:
@@ -52,8 +52,8 @@ def plain(line: str) -> str:
 
 async def _known(request: Request, error: Exception) -> Response:
     assert isinstance(error, GradeprepError)
-    told = {"file": error.file, "what": error.what, "remedy": error.remedy}
-    return problem(str(error), status_of(error), **told)
+    data = {"file": error.file, "what": error.what, "remedy": error.remedy}
+    return problem(str(error), status_of(error), **data)
 
 
 async def _unknown(request: Request, error: Exception) -> Response:
@@ -86,5 +86,5 @@ HANDLERS = {
 
 def own_page(html: str, policy: str) -> Response:
     """A page that stands alone, under a policy of its own."""
-    told = f"{policy}; frame-ancestors 'none'"
-    return HTMLResponse(html, headers={"Content-Security-Policy": told})
+    text = f"{policy}; frame-ancestors 'none'"
+    return HTMLResponse(html, headers={"Content-Security-Policy": text})

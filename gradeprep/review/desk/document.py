@@ -115,12 +115,12 @@ def _found(bench: Bench, shot: Shot) -> _PlateOnDisk:
 
 def _stages(shot: Shot, resolved: Resolved | None) -> dict[str, Any]:
     names = [ask.stage for ask in shot.stages]
-    told: dict[str, Any] = dict.fromkeys(STAGES)
+    found: dict[str, Any] = dict.fromkeys(STAGES)
     for ask in shot.stages:
         if ask.stage in STAGES and names.count(ask.stage) == 1:
-            told[ask.stage] = _stage(ask.stage, ask.params, resolved)
+            found[ask.stage] = _stage(ask.stage, ask.params, resolved)
     return {
-        **told,
+        **found,
         "other": [name for name in names if name not in STAGES or names.count(name) > 1],
         "order": names,
     }
@@ -139,8 +139,8 @@ def _stage(name: str, params: Any, resolved: Resolved | None) -> dict[str, Any]:
         keys = isinstance(stops, Keys)
         plain = [list(key) for key in sorted(stops.at.items())] if keys else stops
         return {"stops": plain, "resolved": None}
-    told: dict[str, Any] = params.model_dump(mode="json")
-    return told
+    data: dict[str, Any] = params.model_dump(mode="json")
+    return data
 
 
 def _reference(bench: Bench, shot: str) -> str | None:

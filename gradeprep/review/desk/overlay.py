@@ -70,16 +70,16 @@ def clip_note(found: Sequence[Ceiling | None]) -> str:
         "encodable": "the end of the encoding",
         "plateau": "from the plateau",
     }
-    told = {
+    data = {
         name: f"{one.stops:+.1f} stops from grey, {words[one.kind]}"
         for name, one in zip("RGB", found, strict=True)
         if one is not None
     }
-    if not told:
+    if not data:
         return "nothing clips in the frames looked at"
-    if len(told) == 3 and len(set(told.values())) == 1:
-        return f"ceiling {told['R']}"
-    return "ceiling " + "; ".join(f"{name} {line}" for name, line in told.items())
+    if len(data) == 3 and len(set(data.values())) == 1:
+        return f"ceiling {data['R']}"
+    return "ceiling " + "; ".join(f"{name} {line}" for name, line in data.items())
 
 
 def noise_of(view: View, frame: int) -> NoiseTable:
@@ -122,5 +122,5 @@ def snr_note(table: NoiseTable) -> str:
     """One line on where the shadows are clean (ISO 12232's two criteria)."""
     curve = table.luminance
     frames = " and ".join(str(frame) for frame in table.pairs[0])
-    told = ", ".join(str(curve.clean(ratio)) for ratio in (EXCELLENT, ACCEPTABLE))
-    return f"signal to noise {told} as recorded, from frames {frames}"
+    text = ", ".join(str(curve.clean(ratio)) for ratio in (EXCELLENT, ACCEPTABLE))
+    return f"signal to noise {text} as recorded, from frames {frames}"

@@ -31,34 +31,34 @@ async def body(request: Request) -> dict[str, Any]:
         if len(found) > BODY:
             raise RequestError(f"the request is larger than {BODY >> 10} KiB")
     try:
-        told = json.loads(found)
+        data = json.loads(found)
     except (ValueError, RecursionError) as error:
         raise RequestError("the request is not JSON") from error
-    if not isinstance(told, dict):
+    if not isinstance(data, dict):
         raise RequestError("the request is no JSON object")
-    return told
+    return data
 
 
-def text(told: Mapping[str, Any], key: str) -> str:
+def text(data: Mapping[str, Any], key: str) -> str:
     """Text under a key; empty where it is left out.
 
     Raises:
         RequestError: It is something else.
     """
-    value = told.get(key, "")
+    value = data.get(key, "")
     if not isinstance(value, str):
         raise RequestError("must be text", key=key)
     return value
 
 
-def whole(told: Mapping[str, Any], key: str, allowed: range | None = None) -> int:
+def whole(data: Mapping[str, Any], key: str, allowed: range | None = None) -> int:
     """A whole number under a key, within a range if there is one.
 
     Raises:
         RequestError: It is something else, or out of range.
     """
     try:
-        value = int(str(told.get(key, "")))
+        value = int(str(data.get(key, "")))
     except ValueError:
         raise RequestError("must be a whole number", key=key) from None
     if allowed is not None and value not in allowed:
@@ -66,14 +66,14 @@ def whole(told: Mapping[str, Any], key: str, allowed: range | None = None) -> in
     return value
 
 
-def share(told: Mapping[str, Any], key: str) -> float:
+def share(data: Mapping[str, Any], key: str) -> float:
     """A number from 0 to 1 under a key.
 
     Raises:
         RequestError: It is something else.
     """
     try:
-        value = float(told.get(key, ""))
+        value = float(data.get(key, ""))
     except ValueError:
         value = math.nan
     if not 0.0 <= value <= 1.0:
@@ -81,13 +81,13 @@ def share(told: Mapping[str, Any], key: str) -> float:
     return value
 
 
-def inner(told: Mapping[str, Any], key: str) -> dict[str, Any]:
+def inner(data: Mapping[str, Any], key: str) -> dict[str, Any]:
     """An object under a key; empty where it is left out.
 
     Raises:
         RequestError: It is something else.
     """
-    value = told.get(key, {})
+    value = data.get(key, {})
     if not isinstance(value, dict):
         raise RequestError("must be an object", key=key)
     return value

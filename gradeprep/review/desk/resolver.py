@@ -99,15 +99,15 @@ def meters_of(recipe: Recipe, shot: str) -> dict[str, MeterAsk]:
 
 def _key(recipe: Recipe, shot: str) -> str:
     """All that decides a shot's readings, those of the shots it is compared with among it."""
-    told: dict[str, Any] = {}
+    data: dict[str, Any] = {}
     waiting = [shot]
     while waiting:
         name = waiting.pop()
-        if name in told or name not in recipe.shots:
+        if name in data or name not in recipe.shots:
             continue
-        told[name] = recipe.shots[name]
+        data[name] = recipe.shots[name]
         waiting += [str(ask.params.get("shot")) for ask in meters_of(recipe, name).values()]
-    return repr((recipe.colour, told))
+    return repr((recipe.colour, data))
 
 
 def _resolved(settled: StageNumbers) -> Resolved:

@@ -114,7 +114,7 @@ def _area(request: Request) -> Area:
 
 def _sizes(small: Small) -> dict[str, str]:
     """What is seen of a frame, as headers."""
-    told = {
+    data = {
         "X-Left": small.corner[1],
         "X-Top": small.corner[0],
         "X-Width": small.absent.shape[1],
@@ -123,7 +123,7 @@ def _sizes(small: Small) -> dict[str, str]:
         "X-Plate-Height": small.size[0],
         "X-Pixel-Aspect": small.aspect,
     }
-    return {name: str(value) for name, value in told.items()}
+    return {name: str(value) for name, value in data.items()}
 
 
 async def _index(request: Request) -> Response:
@@ -209,23 +209,23 @@ async def _tones(request: Request) -> Response:
 
 async def _reading(request: Request) -> Response:
     """What a meter reads."""
-    told, desk = await body(request), _desk(request)
-    shot, meter, params = text(told, "shot"), text(told, "meter"), inner(told, "params")
+    found, desk = await body(request), _desk(request)
+    shot, meter, params = text(found, "shot"), text(found, "meter"), inner(found, "params")
     return JSONResponse(await _heavy(request, lambda: desk.reading(shot, meter, params), slow=True))
 
 
 async def _save(request: Request) -> Response:
     """Write other stages into the recipe."""
-    told, desk = await body(request), _desk(request)
-    revision, shots = text(told, "revision"), inner(told, "shots")
+    found, desk = await body(request), _desk(request)
+    revision, shots = text(found, "revision"), inner(found, "shots")
     changes = {name: inner(shots, name) for name in shots}
     return JSONResponse(await run_sync(lambda: desk.save(revision, changes)))
 
 
 async def _undo(request: Request) -> Response:
     """Take the last save back."""
-    told, desk = await body(request), _desk(request)
-    revision = text(told, "revision")
+    found, desk = await body(request), _desk(request)
+    revision = text(found, "revision")
     return JSONResponse(await run_sync(lambda: desk.undo(revision)))
 
 
@@ -237,8 +237,8 @@ async def _reload(request: Request) -> Response:
 
 async def _run(request: Request) -> Response:
     """Begin to run a shot."""
-    told, desk = await body(request), _desk(request)
-    shot = text(told, "shot")
+    found, desk = await body(request), _desk(request)
+    shot = text(found, "shot")
     await run_sync(lambda: desk.run(shot))
     return JSONResponse({})
 

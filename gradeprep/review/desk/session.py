@@ -86,8 +86,8 @@ class Session:
             try:
                 stamp = _stamp(self.path)
                 if self._seen is None or self._seen[0] != stamp:  # hashed when it was touched only
-                    told = _revision(content(self.path, MAX_BYTES)) != self.now.revision
-                    self._seen = (stamp, told)
+                    found = _revision(content(self.path, MAX_BYTES)) != self.now.revision
+                    self._seen = (stamp, found)
             except OSError:
                 return True
             return self._seen[1]

@@ -99,22 +99,22 @@ def shader(bench: Bench, display: str, view: str) -> Shader:
     transform = bench.transform(display, view)
     try:
         gpu = bench.colour.config.getProcessor(transform).getDefaultGPUProcessor()
-        told = ocio.GpuShaderDesc.CreateShaderDesc(
+        found = ocio.GpuShaderDesc.CreateShaderDesc(
             language=ocio.GPU_LANGUAGE_GLSL_ES_3_0,
             functionName=_PLAIN,
             resourcePrefix="ocio_",
         )
-        told.setAllowTexture1D(False)
-        gpu.extractGpuShaderInfo(told)
+        found.setAllowTexture1D(False)
+        gpu.extractGpuShaderInfo(found)
     except (ocio.Exception, ocio.ExceptionMissingFile) as error:
         raise ColourError(
             f"view '{view}' of '{display}' does not build: {' '.join(str(error).split())}",
             file=bench.colour.name,
             remedy="mend the config, or choose another view",
         ) from error
-    flat = [_flat(f"t{i}", texture) for i, texture in enumerate(told.getTextures())]
-    cubes = [_cube(f"t{len(flat) + i}", cube) for i, cube in enumerate(told.get3DTextures())]
-    return Shader(_HEAD + told.getShaderText() + _SAFE, (*flat, *cubes))
+    flat = [_flat(f"t{i}", texture) for i, texture in enumerate(found.getTextures())]
+    cubes = [_cube(f"t{len(flat) + i}", cube) for i, cube in enumerate(found.get3DTextures())]
+    return Shader(_HEAD + found.getShaderText() + _SAFE, (*flat, *cubes))
 
 
 def _flat(name: str, texture: Any) -> Texture:

@@ -103,7 +103,7 @@ class Desk:
         """Write other stages into the recipe; the recipe as it is then."""
         for name in shots:
             shot_of(self.bench.recipe, name)
-        changes = {name: change_of(name, told) for name, told in shots.items()}
+        changes = {name: change_of(name, found) for name, found in shots.items()}
         self.session.save(changes, revision=revision)
         return self.recipe()
 
@@ -191,10 +191,10 @@ class Desk:
         """What a meter reads."""
         recipe = self.bench.recipe
         shot_of(recipe, shot)
-        told = {key: value for key, value in params.items() if key not in ("meter", "per_frame")}
-        reading.refuse_files(recipe, shot, meter, told)
+        data = {key: value for key, value in params.items() if key not in ("meter", "per_frame")}
+        reading.refuse_files(recipe, shot, meter, data)
         view = self.frames.view(recipe, self.session.folder, shot)
-        return reading.read(view, meter, told, per_frame=bool(params.get("per_frame")))
+        return reading.read(view, meter, data, per_frame=bool(params.get("per_frame")))
 
     def report(self, shot: str) -> tuple[str, str]:
         """The report of what a shot's sidecar tells, and the policy that it is served under."""

@@ -51,7 +51,7 @@ def told_tones(
     Raises:
         RequestError: A number that a stage refuses.
     """
-    told = [one.stops for one in found or () if one is not None]
+    lines = [one.stops for one in found or () if one is not None]
     empty = pixels.size == 0
     before = () if empty else tones_of(pixels, weights).shares
     after = () if empty else tones_of(tried.applied(pixels, shot, weights), weights).shares
@@ -60,7 +60,7 @@ def told_tones(
         "step": STEP,
         "before": list(before),
         "after": list(after),
-        "ceiling": min(told) if told else None,
+        "ceiling": min(lines) if lines else None,
         "pending": found is None and not note,
         "note": note,
     }

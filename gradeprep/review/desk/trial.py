@@ -80,7 +80,7 @@ def parsed(query: Mapping[str, str]) -> StageTrial:
     )
 
 
-def change_of(shot: str, told: Mapping[str, Any]) -> Change:
+def change_of(shot: str, data: Mapping[str, Any]) -> Change:
     """What a page wants saved of a shot, as stages with parameters that hold.
 
     Args:
@@ -92,7 +92,7 @@ def change_of(shot: str, told: Mapping[str, Any]) -> Change:
         RequestError: Something else, or numbers that a stage refuses.
     """
     change: dict[str, Mapping[str, Any] | None] = {}
-    for stage, value in told.items():
+    for stage, value in data.items():
         if stage not in STAGES:
             raise RequestError(f"'{stage}' cannot be changed here", shot=shot, key=str(stage))
         if value is None and stage != "pull":
@@ -146,15 +146,15 @@ def _model(stage: str, params: dict[str, Any], shot: str) -> Any:
 
 
 def _numbers(query: Mapping[str, str], key: str, count: int) -> list[float] | None:
-    told = query.get(key, "")
-    if not told:
+    given = query.get(key, "")
+    if not given:
         return None
     try:
-        found = [float(item) for item in told.split(",")]
+        found = [float(item) for item in given.split(",")]
     except ValueError:
         found = []
     if len(found) != count:
         raise RequestError(
-            f"'{told[:40]}' is not {count} number{'s' if count > 1 else ''}", key=key
+            f"'{given[:40]}' is not {count} number{'s' if count > 1 else ''}", key=key
         )
     return found
