@@ -134,7 +134,7 @@ class Plan:
         *,
         jobs: int | None = None,
         memory: int | None = None,
-        tell: Callable[[Progress], None] = lambda progress: None,
+        report: Callable[[Progress], None] = lambda progress: None,
     ) -> Job:
         """Run it on this machine: plates and a sidecar for each shot.
 
@@ -142,7 +142,7 @@ class Plan:
             jobs: Frames at once; one a processor when left out.
             memory: Bytes that frames in flight may take; three quarters of what is free when
                 left out.
-            tell: Called after every frame.
+            report: Called after every frame.
 
         Returns:
             What became of each shot; ``clean`` where every frame was done. A frame that failed
@@ -152,7 +152,7 @@ class Plan:
             OutputRefusedError: Somebody else is at the results.
         """
         engine = Local(memory=memory) if jobs is None else Local(jobs, memory)
-        return run_plan(self.decided, engine=engine, resume=self.resume, tell=tell)
+        return run_plan(self.decided, engine=engine, resume=self.resume, report=report)
 
 
 def pull(

@@ -87,7 +87,7 @@ def _load(config: str, context: tuple[tuple[str, str], ...]) -> Colour:
         for name, value in context:
             raw.addEnvironmentVar(name, value)
         raw.validate()
-        # The library keeps processors by the text of a transform, and that of a LUT tells its
+        # The library keeps processors by the text of a transform, and that of a LUT holds its
         # ends only: two cameras' curves of one length would be taken for one.
         raw.setProcessorCacheFlags(ocio.PROCESSOR_CACHE_OFF)
     except _OCIO_ERRORS as error:
@@ -368,7 +368,7 @@ class Colour:
             ) from error
         path = self.to_linear(working, interchange)
         if path is None:
-            raise ColourError(f"'{working}' is no light that luminance can be told of")
+            raise ColourError(f"'{working}' is no light that has a luminance")
         red, green, blue = np.asarray(AP0_TO_Y) @ path.matrix
         total = red + green + blue
         return (float(red / total), float(green / total), float(blue / total))

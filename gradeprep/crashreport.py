@@ -85,7 +85,7 @@ def listen(memory: Memory, *, single: bool) -> None:
     """From now on a guardian reads ``memory``; ``single`` asks for one thing at a time."""
     global _memory, _limited, _single, _begun
     _memory, _limited, _single, _begun = memory, True, single, False
-    _tell()
+    _write_out()
 
 
 def timed() -> None:
@@ -103,7 +103,7 @@ def begun() -> None:
     """Results are being written from now on: what comes next finds them there."""
     global _begun
     _begun = True
-    _tell()
+    _write_out()
 
 
 @contextmanager
@@ -129,7 +129,7 @@ def at(doing: str, file: Path | str = "", *, shot: str = "", seconds: int = 0) -
     deadline = time.monotonic() + seconds if seconds else math.inf
     with _lock:
         _now.setdefault(thread, []).append((word, deadline))
-        _tell()
+        _write_out()
     try:
         yield
     finally:
@@ -137,10 +137,10 @@ def at(doing: str, file: Path | str = "", *, shot: str = "", seconds: int = 0) -
             _now[thread].pop()
             if not _now[thread]:
                 del _now[thread]
-            _tell()
+            _write_out()
 
 
-def _tell() -> None:
+def _write_out() -> None:
     """Write down what each thread is at, and set the alarm to the nearest deadline."""
     if _memory is not None:
         words = (words[-1][0] for words in _now.values())

@@ -41,7 +41,7 @@ def memory() -> int | None:
 def free_memory() -> int | None:
     """Bytes of it that programs may take without pushing others out; None if unknown.
 
-    Where the system does not tell what is free, this is half of what there is.
+    Where the system does not report what is free, this is half of what there is.
     """
     total = memory()
     known = [] if total is None else [total // 2]

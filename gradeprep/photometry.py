@@ -132,7 +132,7 @@ def frame_rate(label: Exact | str) -> Fraction:
     rate = Fraction(text)
     digits = len(match[1] or "")
     if digits >= 2:
-        # Half of the last digit, but never finer than single precision tells (a header's float).
+        # Half of the last digit, but never finer than single precision holds (a header's float).
         slack = max(Fraction(1, 2 * 10**digits), Fraction(1, 100_000))
         for pulled in (Fraction(base * 1000, 1001) for base in _PULLED_DOWN):
             if abs(rate - pulled) <= slack:
@@ -156,7 +156,7 @@ def angle_from_seconds(seconds: Exact, *, rate: Exact | str) -> float:
     exact_rate = frame_rate(rate)
     _positive("a time", seconds)
     angle = float(360 * Fraction(seconds) * exact_rate)
-    if angle > 360.0 * (1.0 + 1e-12):  # a time told as a float may end a hair above a full turn
+    if angle > 360.0 * (1.0 + 1e-12):  # a time as a float may end a hair above a full turn
         raise ValueError(
             f"{float(seconds):g} s is longer than one frame at {float(exact_rate):g} per second"
         )
@@ -219,7 +219,7 @@ class Setting:
     """How a camera was set for a shot.
 
     Attributes:
-        aperture: f-number or T-stop; two settings that are compared must tell the same one.
+        aperture: f-number or T-stop; two settings that are compared must use the same one.
         seconds: Time the shutter is open.
         index: Exposure index that the picture was recorded or developed at.
         density: Density of all filters before the sensor, added up.

@@ -110,7 +110,7 @@ def _of_config(colour: Colour, working: str, name: str) -> Convert:
             f"look '{name}' does not build: {' '.join(str(error).split())}",
             file=colour.name,
             key=_KEY,
-            remedy="mend the config, or name another look",
+            remedy="repair the config, or name another look",
         ) from error
 
 
@@ -119,7 +119,7 @@ def _hash(path: Path) -> str:
         return hashlib.sha256(content(path, _MAX_BYTES)).hexdigest()
     except FileNotFoundError:
         raise ColourError(
-            "there is no such look", file=path, key=_KEY, remedy="name a CLF or .cube file"
+            "no such look", file=path, key=_KEY, remedy="name a CLF or .cube file"
         ) from None
     except OSError as error:
         raise ColourError(f"cannot be read: {error.strerror}", file=path, key=_KEY) from error

@@ -132,7 +132,7 @@ def load_filed(path: Path) -> ShotDocument:
     try:
         data = json.loads(content(path, _MAX_BYTES).decode("utf-8"))
     except FileNotFoundError:
-        raise SidecarError("there is no such sidecar", file=path) from None
+        raise SidecarError("no such sidecar", file=path) from None
     except OSError as error:
         raise SidecarError(f"cannot be read: {error.strerror}", file=path) from error
     except (ValueError, RecursionError) as error:

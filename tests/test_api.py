@@ -69,7 +69,7 @@ def test_a_recipe_file(hot, tmp_path):
         "stages: [{pull: {stops: -2}}], output: {plate: out/quay.####.exr}}\n"
     )
     seen = []
-    job = gradeprep.Recipe.load(path).plan(frames="1002").run(jobs=1, tell=seen.append)
+    job = gradeprep.Recipe.load(path).plan(frames="1002").run(jobs=1, report=seen.append)
     assert job.clean
     assert [step.number for step in seen] == [1002]
     pixels = OpenEXR.File(str(tmp_path / "out" / "quay.1002.exr"), separate_channels=True)

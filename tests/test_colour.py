@@ -283,7 +283,7 @@ def test_a_plate_that_only_the_default_rule_knows_is_refused(tmp_path, capsys, m
     write_exr(tmp_path / "quay_aces.exr", planes)
     refused = run(capsys, "pull", "quay.exr", "o/a.exr", "--stops", -1, "--config", HARBOUR)
     assert refused.code == 2
-    assert "nobody says which colour space this plate is in; name the space" in refused.err
+    assert "no input colour space given; name the space" in refused.err
     taken = run(capsys, "pull", "quay_aces.exr", "o/a.exr", "--stops", -1, "--config", HARBOUR)
     assert taken.code == 0, taken
     built_in = run(capsys, "pull", "quay.exr", "o/b.exr", "--stops", -1)

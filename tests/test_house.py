@@ -85,7 +85,7 @@ def test_no_import_runs_in_a_circle():
     try:
         TopologicalSorter(graph).prepare()
     except CycleError as error:
-        pytest.fail(f"imports in a circle: {' <- '.join(error.args[1])}")
+        pytest.fail(f"imports circular reference: {' <- '.join(error.args[1])}")
 
 
 def definitions(body: list[ast.stmt]) -> list[ast.stmt]:

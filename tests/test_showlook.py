@@ -73,7 +73,7 @@ def test_a_look_of_the_config_is_found_whatever_its_case():
     ("ask", "told"),
     [
         (LookAsk(name="Reference Gamut"), f"did you mean '{GAMUT}'?"),
-        (LookAsk(file="no.clf"), "there is no such look"),
+        (LookAsk(file="no.clf"), "no such look"),
         (LookAsk(file="torn.clf"), "does not read as a transform"),
         (LookAsk(file="a.cube", space="ACEScg"), "a .cube clamps at 0 and 1"),
         (LookAsk(file="a.cube", space="ACESccc"), "did you mean 'ACEScc'"),
@@ -101,7 +101,7 @@ BASE = "gradeprep: 1\ncolour: {look: %s}\nshots: {a: {plate: a.exr, output: {pla
 @pytest.mark.parametrize(
     ("written", "told"),
     [
-        ("show.cube", "a .cube does not tell which space it was made in"),
+        ("show.cube", "a .cube does not state the space it was made in"),
         ("{fil: a.clf}", "unknown key 'fil'; did you mean file?"),
         ("{file: a.txt}", "'a.txt' is no look"),
         ("{name: warm, file: a.clf}", "either a 'name' of the config or a 'file'"),

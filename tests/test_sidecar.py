@@ -149,7 +149,7 @@ VERSION = f"; this program reads version 2{GIVE}, or update the program"
 @pytest.mark.parametrize(
     ("text", "complaint"),
     [
-        (None, "there is no such sidecar"),
+        (None, "no such sidecar"),
         ("{", f"is not JSON, so it is no sidecar{GIVE}"),
         (b"\xff\xfe", f"is not JSON, so it is no sidecar{GIVE}"),
         ("[" * 100_000, f"is not JSON, so it is no sidecar{GIVE}"),

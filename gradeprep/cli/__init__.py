@@ -33,7 +33,7 @@ COMMANDS = {
     "farm": "Write a recipe's frames as a bundle for a farm, Slurm, or make.",
     "chunk": "Make some frames of a bundle, on any node.",
     "seal": "Prove the frames of a bundle and write their sidecars.",
-    "restore": "Take a decision back, as its sidecar tells it.",
+    "restore": "Undo the changes that a sidecar records.",
     "audit": "Check plates against their sidecar, and make them anew to compare.",
     "doctor": "Look at this installation and say what is wrong with it.",
     "handover": "Write the decision as ASC CDL, CLF, AMF, OTIO or EDL.",

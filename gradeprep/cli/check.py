@@ -214,7 +214,7 @@ def _print_against(data: Mapping[str, Any]) -> None:
         shift = data[key]
         gained = shift["stops_gained"]
         least = "at least " if shift["at_least"] else ""
-        text = "cannot be told" if gained is None else f"{least}{gained:+.2f} stops of shadow"
+        text = "is unknown" if gained is None else f"{least}{gained:+.2f} stops of shadow"
         click.echo(f"  clean at {ratio:<6}{text}")
     for name in ("normal", "hot"):
         span = data["range"][name]

@@ -13,7 +13,7 @@ from gradeprep import colour
 from gradeprep.cli import options
 from gradeprep.model.documents.compensation import FORMATS, CompensationDocument, Format
 from gradeprep.model.stops import valid_stops
-from gradeprep.onset.card import error_told, range_told
+from gradeprep.onset.card import error_text, range_text
 from gradeprep.onset.compensation import Ask, Tolerance, prepare
 from gradeprep.onset.handout import make
 
@@ -119,8 +119,8 @@ def command(
 def _lines(found: CompensationDocument) -> Iterator[str]:
     for one in found.files:
         yield one.file
-        yield f"  off by {error_told(one)}"
-        yield f"  {range_told(one)}"
+        yield f"  off by {error_text(one)}"
+        yield f"  {range_text(one)}"
     for left in found.left_out:
         yield f"left out: {left}"
     if found.card:

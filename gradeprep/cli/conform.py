@@ -85,7 +85,7 @@ def command(
 ) -> None:
     """Write the recipe of TIMELINE (OpenTimelineIO, CMX3600 EDL, ALE): the frames that it uses of
     the plates below DIR, each once. Every event finds its plate by its whole reel, then by clip or
-    file name, then by timecode; what finds none, or more than one, is told with its line.
+    file name, then by timecode; events without one plate are reported with their line.
 
     \b
     Example:

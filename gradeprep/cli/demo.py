@@ -38,13 +38,13 @@ def command(folder: Path, jobs: int | None, quiet: bool) -> None:
       gradeprep demo film
     """
 
-    def tell(line: str) -> None:
+    def report(line: str) -> None:
         if not quiet:
             click.echo(line, err=True)
 
-    story.shoot_film(folder, SIZE, tell)
+    story.shoot_film(folder, SIZE, report)
     recipe = story.write_recipe(folder, SIZE)
-    here = Local(jobs or processors(), tell=remarks(quiet))
+    here = Local(jobs or processors(), report=remarks(quiet))
     job = carry_out_plan(read_recipe(recipe), folder, Options(), engine=here, quiet=quiet)
     code = finish(job, as_json=False, quiet=True)
     judged = list(story.judge(job, folder, SIZE))

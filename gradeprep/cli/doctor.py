@@ -23,7 +23,7 @@ __all__ = ["command"]
 def command(config: str | None, as_json: bool) -> None:
     """Look at this installation: libraries, machine, config, limits, plugins, and a trial picture.
 
-    Whatever is wrong is told with what to do about it, and the exit code is 1.
+    Each problem is printed with its remedy, and the exit code is 1.
 
     \b
     Example:

@@ -55,8 +55,8 @@ def chosen(command: Callable[..., None]) -> Callable[..., None]:
         keys = (tls_ca, tls_cert, tls_key)
         engine: Engine
         if on == "local" and not any(keys):
-            tell = remarks(asked["quiet"] or asked["as_json"])
-            engine = Local(jobs or processors(), memory, tell=tell)
+            report = remarks(asked["quiet"] or asked["as_json"])
+            engine = Local(jobs or processors(), memory, report=report)
         else:
             _only_here(jobs=jobs, memory=memory)
             engine = _elsewhere(on, keys, insecure)

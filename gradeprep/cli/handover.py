@@ -37,7 +37,7 @@ class _Forms(click.ParamType[tuple[str, ...]]):
 
 @click.command("handover")
 @click.argument(
-    "told", metavar="SIDECAR|RECIPE", nargs=-1, required=True, type=click.Path(path_type=Path)
+    "sources", metavar="SIDECAR|RECIPE", nargs=-1, required=True, type=click.Path(path_type=Path)
 )
 @click.option(
     "--as",
@@ -70,14 +70,14 @@ class _Forms(click.ParamType[tuple[str, ...]]):
 @click.option(
     "--clip",
     type=click.Choice(["source", "normalized"]),
-    help="AMF: tell of the hot plate, or of the normalized one as applied [source].",
+    help="AMF: describe the hot plate, or the normalized one as applied [source].",
 )
-@click.option("--rate", metavar="RATE", help="OTIO, EDL: frames a second of plates that tell none.")
+@click.option("--rate", metavar="RATE", help="OTIO, EDL: frames a second where plates state none.")
 @options.overwrite
 @options.json_output
 @options.traceback_option
 def command(
-    found: tuple[Path, ...],
+    sources: tuple[Path, ...],
     forms: tuple[str, ...] | None,
     folder: Path | None,
     shots: tuple[str, ...],
@@ -99,9 +99,9 @@ def command(
     """
     given = {key: value for key, value in settings.items() if value is not None}
     params = parameters(forms or EVERY, given)
-    decided, title = _decided(found, shots)
+    decided, title = _decided(sources, shots)
     prepared = prepare(decided, params, title, by_name=forms is not None)
-    done = deliver(prepared, folder or found[0].parent / "handover", overwrite=overwrite)
+    done = deliver(prepared, folder or sources[0].parent / "handover", overwrite=overwrite)
     lacking = forms is not None and bool(done.left_out)
     for line in _failures(done, lacking=lacking):
         click.echo(f"gradeprep: {line}", err=True)

@@ -42,7 +42,7 @@ class _Words(click.ParamType[Any]):
 def _setting(column: str) -> _Words:
     # An aperture's mark is a label; a moving-picture camera's time is what it says.
     marked = column in ("aperture", "tstop")
-    return _Words("value", lambda written: labels.told(column, written, marked=marked))
+    return _Words("value", lambda written: labels.read_label(column, written, marked=marked))
 
 
 READING = _Words("reading", readings.parse)
@@ -69,7 +69,7 @@ READING = _Words("reading", readings.parse)
     type=float,
     default=REFLECTED_LIGHT,
     metavar="K",
-    help="Of a spot meter that tells EV, cd s/m2 (ISO 2720: 10.6 to 13.4; often 14) [12.5].",
+    help="Of a spot meter that reads EV, cd s/m2 (ISO 2720: 10.6 to 13.4; often 14) [12.5].",
 )
 @click.option("--clip", type=options.STOPS, help="Where the camera clips: stops above grey.")
 @click.option("--plate", metavar="PLATE", help="Test plate: its clip is measured, or its regions.")
@@ -139,7 +139,7 @@ def command(as_json: bool, **asked: Any) -> None:
 
     Wanted: grey and the brightest thing that must keep detail (two readings, --bright-stops, or
     two regions of a test plate), and where the recording ends (--clip, a clipped test plate, or a
-    log --space). Present settings get their new value; a sensor's two numbers tell the noise.
+    log --space). Present settings get their new value; a sensor's two numbers give the noise.
 
     \b
     Examples:
@@ -192,7 +192,7 @@ def _scene(asked: dict[str, Any]) -> SceneBrightness:
     lines = [name for name, given in ways.items() if given]
     if len(lines) != 1:
         what = (
-            f"{' and '.join(lines)} tell the same"
+            f"{' and '.join(lines)} say the same"
             if lines
             else "how bright the scene is, is missing"
         )
@@ -241,7 +241,7 @@ def _not_idle(asked: dict[str, Any]) -> None:
     if asked["plate"] is not None and not asked["bright_region"]:
         raise click.UsageError("--clip states what --plate would measure; give one of them")
     if asked["space"] is not None and asked["plate"] is None and asked["noise_plate"] is None:
-        raise click.UsageError("--clip states what --space would tell; give one of them")
+        raise click.UsageError("--clip and --space both state the clip; give one of them")
 
 
 def _sensor(asked: dict[str, Any], ceiling: SceneCeiling) -> tuple[SensorModel, str] | None:
@@ -283,6 +283,6 @@ def _indices(asked: dict[str, Any]) -> tuple[float, ...]:
     if not asked["indices"]:
         return ()
     if asked["index"] is None:
-        raise click.UsageError("--indices are told against the present one; give --index as well")
+        raise click.UsageError("--indices are compared with the present one; give --index as well")
     with _as_request("--indices"):
         return headroom.indices_between(*asked["indices"])

@@ -71,7 +71,7 @@ def examine(config: str | None = None) -> DiagnosisDocument:
     )
 
 
-def _told(error: GradeprepError) -> Problem:
+def _problem(error: GradeprepError) -> Problem:
     """An error of this program's own as a problem."""
     remedy = error.remedy or "see to it"
     return Problem(what=str(error).removesuffix(f"; {error.remedy}"), remedy=remedy)
@@ -100,7 +100,7 @@ def _config(asked: str | None) -> tuple[ConfigDocument, list[Problem]]:
         config = colour.load(name)
         config.guard_working("scene_linear")
     except GradeprepError as error:
-        return ConfigDocument(name=name, named_by=who), [_told(error)]
+        return ConfigDocument(name=name, named_by=who), [_problem(error)]
     return ConfigDocument(name=config.name, named_by=who, sha256=config.sha256), []
 
 
@@ -108,7 +108,7 @@ def _limits() -> tuple[LimitsDocument | None, list[Problem]]:
     try:
         found, seconds = limits.current(), limits.seconds()
     except RequestError as error:
-        return None, [_told(error)]
+        return None, [_problem(error)]
     return LimitsDocument(side=found.side, gib=found.bytes / limits.GIB, seconds=seconds), []
 
 
@@ -120,7 +120,7 @@ def _plugins(registry: Registry) -> tuple[dict[str, int], list[Problem]]:
             registry.get(kind, name)
             loaded[kind] += 1
         except PluginError as error:
-            problems.append(_told(error))
+            problems.append(_problem(error))
     return dict(loaded), problems
 
 

@@ -29,8 +29,8 @@ def carry_out_plan(
 ) -> Job:
     """Plan a recipe and run it, with progress on standard error."""
     plan = make_plan(recipe, folder, options)
-    with stopping() as stop, _progress(plan, quiet=quiet) as tell:
-        return run_plan(plan, engine=engine, resume=options.resume, tell=tell, stop=stop)
+    with stopping() as stop, _progress(plan, quiet=quiet) as report:
+        return run_plan(plan, engine=engine, resume=options.resume, report=report, stop=stop)
 
 
 def carry_out(
@@ -62,13 +62,13 @@ def finish(job: Job, *, as_json: bool, quiet: bool) -> int:
             for frame in shot.failed:
                 click.echo(frame.trace, err=True)
         if not (as_json or quiet):
-            _tell_shot(name, shot)
+            _print_shot(name, shot)
     if as_json:
         click.echo(json.dumps({n: _shot_json(s) for n, s in job.shots.items()}, indent=1))
     return 0 if job.clean else 1
 
 
-def _tell_shot(name: str, shot: ShotResult) -> None:
+def _print_shot(name: str, shot: ShotResult) -> None:
     if shot.record is None:
         return
     frames = shot.record.frames
@@ -137,11 +137,11 @@ def _progress(plan: Plan, *, quiet: bool) -> Iterator[Callable[[Progress], None]
 def _plain_lines() -> Callable[[Progress], None]:
     last = time.monotonic()
 
-    def tell(progress: Progress) -> None:
+    def report(progress: Progress) -> None:
         nonlocal last
         now = time.monotonic()
         if progress.done == progress.total or now - last > 5.0:
             last = now
             click.echo(f"{progress.shot}: {progress.done}/{progress.total} frames", err=True)
 
-    return tell
+    return report

@@ -115,7 +115,7 @@ def _plate(
     screen = None if picture is None else picture.ready(views.values())
     if asked["per_frame"]:
         over_time = read_frames(view, asked["meter"], params)
-        found = _told_over_time(plate, view.space, over_time)
+        found = _over_time_document(plate, view.space, over_time)
         seen: dict[str, Any] = {"readings": over_time.readings, "curve": over_time.curve}
     else:
         reading = read_plate(view, asked["meter"], params)
@@ -141,7 +141,7 @@ def _params(asked: dict[str, Any]) -> dict[str, Any]:
     return params
 
 
-def _told_over_time(plate: str, space: str, read: OverTime) -> MeasureDocument:
+def _over_time_document(plate: str, space: str, read: OverTime) -> MeasureDocument:
     curve = CurveDocument(
         keys=dict(read.curve.keys),
         segments=tuple(f"{s.kind} {s.first}-{s.last}" for s in read.curve.segments),
@@ -206,7 +206,7 @@ def _scene(path: Path, hero: str | None, write: bool, wish: Options, as_json: bo
     as_recorded = open_views(undecided(recipe), path.parent, wish)
     decided = open_views(recipe, path.parent, wish)(hero)
     stops = decided.exposure(decided.frames.first)
-    found = _told_scene(measure_scene(recipe, as_recorded, hero=hero, stops=stops))
+    found = _scene_document(measure_scene(recipe, as_recorded, hero=hero, stops=stops))
     if as_json:
         click.echo(found.model_dump_json(by_alias=True, indent=1))
     else:
@@ -221,7 +221,7 @@ def _scene(path: Path, hero: str | None, write: bool, wish: Options, as_json: bo
     return 0
 
 
-def _told_scene(solved: Scenery) -> SceneDocument:
+def _scene_document(solved: Scenery) -> SceneDocument:
     scene = solved.scene
     return SceneDocument(
         hero=scene.hero,

@@ -141,7 +141,7 @@ place = click.option(
     help="A folder of the bundle that is somewhere else here; repeatable.",
 )
 openjd = click.option(
-    "--openjd", is_flag=True, help="Tell progress in lines of Open Job Description."
+    "--openjd", is_flag=True, help="Print progress in lines of Open Job Description."
 )
 quiet = click.option("--quiet", is_flag=True, help="No progress; errors only.")
 

@@ -34,9 +34,9 @@ __all__ = ["command"]
     "--workers",
     type=click.IntRange(1, 1_000_000),
     metavar="N",
-    help="Processors the cost is told for; those of this machine by default.",
+    help="Processors the cost is computed for; those of this machine by default.",
 )
-@click.option("--quick", is_flag=True, help="Try no frame out; the cost then tells bytes alone.")
+@click.option("--quick", is_flag=True, help="Run no sample frame; the cost then lists bytes alone.")
 @options.json_output
 @options.traceback_option
 def command(

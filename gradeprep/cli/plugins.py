@@ -20,7 +20,7 @@ __all__ = ["command"]
 
 @click.command("plugins")
 @click.option(
-    "--verbose", "-v", is_flag=True, help="Tell each plugin's parameters, types and units too."
+    "--verbose", "-v", is_flag=True, help="Print each plugin's parameters, types and units too."
 )
 @options.json_output
 @options.traceback_option
@@ -35,7 +35,7 @@ def command(verbose: bool, as_json: bool) -> None:
       gradeprep plugins --verbose
     """
     entries = installed().entries
-    lines = [_told(entry) for kind in KINDS for entry in entries if entry.kind == kind]
+    lines = [_document(entry) for kind in KINDS for entry in entries if entry.kind == kind]
     if as_json:
         listed = PluginsDocument(api=API, plugins=tuple(lines))
         click.echo(listed.model_dump_json(by_alias=True, indent=1))
@@ -48,7 +48,7 @@ def command(verbose: bool, as_json: bool) -> None:
                 click.echo(f"    {line}")
 
 
-def _told(entry: Entry) -> PluginDocument:
+def _document(entry: Entry) -> PluginDocument:
     one = PluginDocument(
         name=entry.name, kind=entry.kind[:-1], source=entry.source, target=entry.target
     )

@@ -85,5 +85,5 @@ def command(
     """
     recipe = build(recipe_of(plate, out, PullAsk(**asked)))
     wish = Options(config, frames, overwrite, resume)
-    here = Local(jobs or processors(), memory, tell=remarks(quiet or as_json))
+    here = Local(jobs or processors(), memory, report=remarks(quiet or as_json))
     sys.exit(carry_out(recipe, Path(), wish, engine=here, quiet=quiet, as_json=as_json))

@@ -89,8 +89,8 @@ def command(
             given = line if line.startswith(entry.shot.name) else f"{entry.shot.name}: {line}"
             click.echo(f"gradeprep: {given}", err=True)
     if not quiet:
-        shots_told = "1 shot" if len(made) == 1 else f"{len(made)} shots"
-        click.echo(f"{path}  {shots_told}, {len(text) / 1e6:.1f} MB")
+        count = "1 shot" if len(made) == 1 else f"{len(made)} shots"
+        click.echo(f"{path}  {count}, {len(text) / 1e6:.1f} MB")
     sys.exit(1 if refused else 0)
 
 

@@ -86,10 +86,10 @@ def _sealed(
         found = gather(bundle, name, places=places, partial=partial, jobs=jobs)
     except GradeprepError as error:
         return SealedShot(error=str(error.at(shot=name))), error.exit_code
-    return _told(found), 0 if found.complete else 1
+    return _document(found), 0 if found.complete else 1
 
 
-def _told(found: Gathered) -> SealedShot:
+def _document(found: Gathered) -> SealedShot:
     return SealedShot(
         sidecar=None if found.sidecar is None else str(found.sidecar),
         frames=len(found.frames),

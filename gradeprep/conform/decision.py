@@ -62,7 +62,7 @@ def decisions_in(path: Path) -> Mapping[str, ChannelStops]:
             f"'{kind}' is no form of a decision", file=path, remedy="give .cc, .ccc, .cdl or .clf"
         )
     try:
-        raw = asked_for(path, _MAX_BYTES, missing="there is no such file")
+        raw = asked_for(path, _MAX_BYTES, missing="no such file")
         return {"": _stops(_clf_gains(path))} if kind == ".clf" else _cdl_stops(raw)
     except GradeprepError as error:
         raise error.at(file=path) from error

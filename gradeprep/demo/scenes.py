@@ -26,7 +26,7 @@ Size = tuple[int, int]
 """Width and height in pixels; the pictures are composed for 16:9."""
 
 SIZE: Size = (480, 270)
-"""Size of the pictures unless told otherwise."""
+"""Size of the pictures by default."""
 
 
 @dataclass(frozen=True, slots=True)

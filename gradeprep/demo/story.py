@@ -1,4 +1,4 @@
-"""The demo told: shoot the film hot, write its plates and recipe, run it, hold it to the truth.
+"""The demo: shoot the film hot, write its plates and recipe, run it, compare it with the truth.
 
 Nothing here knows a shortcut: the plates go to disk, the recipe is run as any recipe is, and what
 is judged is read back from the written plates.
@@ -59,7 +59,7 @@ class Judged:
     row: SheetRow
 
 
-def shoot_film(folder: Path, size: Size, tell: Callable[[str], None]) -> None:
+def shoot_film(folder: Path, size: Size, report: Callable[[str], None]) -> None:
     """Write the hot plates of all shots: EXR in scene-linear and log half, 10-bit log DPX.
 
     Raises:
@@ -70,7 +70,7 @@ def shoot_film(folder: Path, size: Size, tell: Callable[[str], None]) -> None:
             "is there and not empty", file=folder, remedy="name a new folder for the demo"
         )
     for shot in SHOTS:
-        tell(f"shooting {shot.name}: {shot.count} frames, {shot.stops:+g} stops hot")
+        report(f"shooting {shot.name}: {shot.count} frames, {shot.stops:+g} stops hot")
         for frame in shot.frames:
             path = _hot(folder, shot, frame)
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -121,7 +121,7 @@ def write_recipe(folder: Path, size: Size) -> Path:
     slipway, loft, quay = SHOTS
     text = f"""\
 # A boat builder's short film, shot hot on purpose. Nobody wrote down by how much: a grey card or
-# a 24-patch chart in each picture tells.
+# a 24-patch chart in each picture shows.
 gradeprep: 1
 colour: {{config: "{colour.BUILT_IN}", working: scene_linear}}
 defaults:

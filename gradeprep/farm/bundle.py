@@ -27,7 +27,7 @@ __all__ = ["MANIFEST", "Bundle", "load", "refuse_existing", "save", "text_of"]
 
 MANIFEST = "bundle.json"
 _MAX_BYTES = 2**30
-_ANEW = "make the bundle anew with gradeprep farm"
+_ANEW = "write the bundle again with gradeprep farm"
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -77,7 +77,7 @@ def load(folder: Path) -> Bundle:
     """
     path = folder / MANIFEST
     if folder.is_dir() and not path.exists():
-        raise RequestError(f"holds no {MANIFEST}, so it is no bundle", file=folder, remedy=_ANEW)
+        raise RequestError(f"has no {MANIFEST}, so it is not a bundle", file=folder, remedy=_ANEW)
     manifest = _parsed(Manifest, _content(path), path)
     return Bundle(folder, manifest)
 
@@ -124,7 +124,7 @@ def save(folder: Path, files: Mapping[str, bytes], *, programs: frozenset[str]) 
     except OSError as error:
         what = f"the bundle cannot be written: {error.strerror or error}"
         raise WriteError(
-            what, file=folder, remedy="see to the folder, or write elsewhere"
+            what, file=folder, remedy="check the folder's permissions, or write elsewhere"
         ) from error
 
 

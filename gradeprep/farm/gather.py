@@ -52,7 +52,7 @@ def gather(bundle: Bundle, name: str, *, places: Places, partial: bool, jobs: in
     """Prove the frames of a shot against the records of its chunks, and write its sidecar.
 
     The sidecar is written where all frames are right, or of those that are with ``partial``. Once
-    it tells all, the records beside the plates go.
+    it has all, the parts beside the plates are removed.
 
     Args:
         bundle: The bundle.

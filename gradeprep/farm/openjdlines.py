@@ -1,4 +1,4 @@
-"""What a chunk tells a farm while it runs: the lines of Open Job Description.
+"""What a chunk prints for a farm while it runs: the lines of Open Job Description.
 
 ``openjd_progress: 0..100``, ``openjd_status: text`` and ``openjd_fail: text`` on standard output,
 each on a line of its own whatever stands in a file's name. The exit code decides; these are words.
@@ -15,7 +15,7 @@ _LONGEST = 1000
 
 
 class Talk:
-    """Tells a farm how it goes; progress never runs backwards.
+    """Prints progress for a farm; it never runs backwards.
 
     Args:
         say: Prints one line at once.
@@ -23,13 +23,13 @@ class Talk:
 
     def __init__(self, say: Callable[[str], None]) -> None:
         self._say = say
-        self._told = -1.0
+        self._percent = -1.0
 
     def progress(self, done: int, total: int) -> None:
         """So many are behind us."""
         percent = round(100.0 * min(done, total) / max(total, 1), 1)
-        if percent > self._told:
-            self._told = percent
+        if percent > self._percent:
+            self._percent = percent
             self._say(f"openjd_progress: {percent:.1f}")
 
     def status(self, text: str) -> None:

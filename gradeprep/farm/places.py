@@ -24,7 +24,7 @@ class Places:
     """Folders that are somewhere else here.
 
     Attributes:
-        rules: Folder as the bundle tells it, to where it is; the deepest first.
+        rules: Folder as the bundle has it, to where it is; the deepest first.
         windows: Whether the bundle's paths are those of Windows.
     """
 
@@ -47,7 +47,7 @@ def read_places(words: Iterable[str], manifest: Manifest) -> Places:
 
     Args:
         words: Each ``NAME=TO`` or ``FROM=TO``.
-        manifest: What the bundle tells of its folders.
+        manifest: The bundle's folders.
 
     Raises:
         RequestError: A word is neither, or nothing of the bundle lies there.

@@ -13,7 +13,7 @@ SECONDS = 120.0
 """Processor seconds of a chunk: beside these, some 2 seconds to start one are under 2 %."""
 
 MOST = 1000
-"""Chunks of a bundle, about: job arrays end there unless their scheduler is told otherwise."""
+"""Chunks of a bundle, about: the length of job arrays that schedulers allow by default."""
 
 UNMEASURED = 25
 """Frames in a chunk where nobody knows what a frame costs."""

@@ -39,7 +39,8 @@ class AmfParams(FrameParams):
 
     xsd: Path | None = Field(None, description="Folder of the Academy's schema, to check against")
     clip: Literal["source", "normalized"] = Field(
-        "source", description="Which plate is told: hot, the gain to be applied; or with it applied"
+        "source",
+        description="Plate the file describes: hot, the gain to be applied; or with it applied",
     )
 
 
@@ -100,7 +101,7 @@ class _Clip:
         beside = {p.document.name: p.document for p in paths if p and p.document}
         notes = list(self.one.notes)
         if self.applied:
-            notes.append("told of the normalized plate: the CDL is marked as applied")
+            notes.append("describes the normalized plate: the CDL is marked as applied")
         document = Document(
             name=f"{self.one.name}{'_normalized' if self.applied else ''}.amf",
             text=text_of(self._root()),

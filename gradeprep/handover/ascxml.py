@@ -20,7 +20,7 @@ def added(parent: Element, tag: str, text: str = "", **attributes: str) -> Eleme
 
 
 def gain_nodes(parent: Element, gains: Iterable[float], prefix: str = "") -> None:
-    """Add a gain: slope, no offset, power 1, saturation 1; told to the last bit of a double.
+    """Add a gain: slope, no offset, power 1, saturation 1; exact to the last bit of a double.
 
     Both nodes are written, since AMF asks for both (S-2019-001).
     """

@@ -1,7 +1,7 @@
 """ASC CDL (release 1.2): the gain as a slope, in three containers.
 
 Offset 0, power 1, saturation 1. The files carry no word on clamping, and the release clamps to
-0..1 unless told otherwise, so that each says in a description that it must not be clamped.
+0..1 by default, so that each says in a description that it must not be clamped.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The one gain that a file of one number can tell of a shot, with what it does not tell."""
+"""The one gain that a file of one number holds of a shot, and what it does not hold."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class FrameParams(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     frame: int | None = Field(
-        None, description="Frame whose gain is told of a shot with a gain that varies over time"
+        None, description="Frame whose gain is written for a shot whose gain varies over time"
     )
 
 
@@ -76,7 +76,7 @@ class Chosen:
             yield f"FRAME {self.frame} ONLY: the gain varies over {frames}"
         if self.shot.beyond:
             names = " and ".join(self.shot.beyond)
-            yield f"PART ONLY: the shot's {names} cannot be told as a gain and is not in it"
+            yield f"PART ONLY: the shot's {names} is not a gain and is not in it"
 
     def _record(self) -> FrameEntry:
         frames = self.shot.record.frames

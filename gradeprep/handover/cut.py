@@ -24,12 +24,12 @@ _BEGIN = ("01:00:00:00", "01:00:00;00")  # where programmes begin (common practi
 
 
 class RateParams(BaseModel):
-    """Parameters of a form that tells time."""
+    """Parameters of a form with times."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     rate: str | None = Field(
-        None, description="Frames a second of plates that tell none: 24, 24000/1001"
+        None, description="Frames a second of plates that state none: 24, 24000/1001"
     )
 
 
@@ -173,14 +173,14 @@ def _place(point: str, media: Media) -> int:
 
 
 def _differs(piece: Piece) -> Iterator[str]:
-    """What of an event is not told by the piece."""
+    """What of an event the piece does not hold."""
     event = piece.event
     assert event is not None
     used = FrameRange.parse(event.frames)
     if len(used) != piece.length:
         yield (
             f"event {event.event} plays {len(used)} frames of {piece.name} in {piece.length}: "
-            "its change of speed, or transition, is not told here"
+            "its change of speed, or transition, is not written here"
         )
     missing = used - FrameRange.of(piece.shot.gains)
     if missing:

@@ -1,4 +1,4 @@
-"""What there is to hand over: the decisions that sidecars tell."""
+"""What there is to hand over: the decisions in sidecars."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def of_sidecars(paths: Sequence[Path]) -> list[Decided]:
 
     Raises:
         SidecarError: One cannot be read.
-        RequestError: Two of them tell of shots of one name.
+        RequestError: Two of them describe shots of one name.
     """
     found = [decided(path) for path in paths]
     there: dict[str, Path] = {}
@@ -30,7 +30,7 @@ def of_sidecars(paths: Sequence[Path]) -> list[Decided]:
         name = one.record.shot
         if name in there:
             raise RequestError(
-                f"{there[name]} tells of a shot '{name}' as well",
+                f"{there[name]} also describes a shot '{name}'",
                 file=one.sidecar,
                 remedy="hand them over one by one, each to its own folder",
             )
@@ -60,7 +60,7 @@ def _sidecar(recipe: Recipe, name: str, folder: Path) -> Path:
     path = sidecar.path_for(results, name)
     if not path.exists():
         raise SidecarError(
-            "there is no such sidecar: the shot was not run",
+            "no such sidecar: the shot was not run",
             shot=name,
             file=path,
             remedy="run the recipe first, or leave the shot out with --shot",
@@ -69,7 +69,7 @@ def _sidecar(recipe: Recipe, name: str, folder: Path) -> Path:
 
 
 def decided(path: Path) -> Decided:
-    """The decision that a sidecar tells, with the gains that its stages amount to.
+    """The decision in a sidecar, with the gains that its stages amount to.
 
     Raises:
         SidecarError: It cannot be read.

@@ -52,15 +52,15 @@ def media_of(record: ShotDocument, asked: str | None) -> Media:
 
     Args:
         record: Its sidecar's content.
-        asked: Rate where the plate tells none.
+        asked: Rate where the plate states none.
 
     Raises:
-        RequestError: Nobody tells the rate, or what is told is none.
+        RequestError: No rate is given, or what is given is none.
     """
     found = record.result.rate or record.source.rate or asked
     rate = timecode.rate(found or "")
     if rate is None:
-        what = "its plate tells no rate" if found is None else f"'{found}' is no rate"
+        what = "its plate states no rate" if found is None else f"'{found}' is no rate"
         raise RequestError(what, shot=record.shot, key="--rate", remedy="say it: --rate 24000/1001")
     frames = [frame.number for frame in record.frames]
     first, last = frames[0], frames[-1]

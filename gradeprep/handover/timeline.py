@@ -192,7 +192,7 @@ def _alike(one: Any, other: Any) -> bool:
 def _stands(otio: Any, clip: Any, piece: Piece, begin: int) -> bool:
     """Whether a clip is a piece: its place, its rate to the last bit, its first frame, its length.
 
-    A single file has no numbers; its place and length tell it.
+    A single file has no numbers; its place and length identify it.
     """
     span, media = clip.source_range, clip.media_reference
     rate = float(piece.media.rate)

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from gradeprep import photometry
 from gradeprep.meters.camera_header import APERTURES, Camera, camera_of
-from gradeprep.meters.labels import marked_aperture, told
+from gradeprep.meters.labels import marked_aperture, read_label
 from gradeprep.model.record import Reading
 from gradeprep.plugins.contracts import PlateView
 
@@ -199,7 +199,7 @@ def _intended_angle(intended: Intended, here: _Side, params: HeaderParams) -> fl
 
 def _told(column: str, written: Written, params: HeaderParams) -> float | Fraction:
     try:
-        return told(column, str(written), marked=params.apertures == "marked").value
+        return read_label(column, str(written), marked=params.apertures == "marked").value
     except ValueError as error:
         raise ValueError(f"{column}: {error}") from error
 

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from gradeprep import photometry
 
-__all__ = ["COLUMNS", "Label", "marked_aperture", "told"]
+__all__ = ["COLUMNS", "Label", "marked_aperture", "read_label"]
 
 _MOST_DENSITY = 6.0  # 20 stops: a larger number is a filter factor that lost its name
 
@@ -73,7 +73,7 @@ COLUMNS = tuple(_FORMS)
 """Everything that can be told of a setting and of the light, each name with its unit."""
 
 
-def told(column: str, written: str, *, marked: bool) -> Label:
+def read_label(column: str, written: str, *, marked: bool) -> Label:
     """What a written value of one of the `COLUMNS` stands for.
 
     Args:

@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from gradeprep import photometry
 from gradeprep.meters.camera_notes import Note, read_note
-from gradeprep.meters.labels import Label, told
+from gradeprep.meters.labels import Label, read_label
 from gradeprep.model.record import Reading
 from gradeprep.model.stops import stops_from
 from gradeprep.plugins.contracts import PlateView
@@ -115,7 +115,7 @@ class _Row:
             raise self.note.fault(column, "is missing")
         marked = self.params.times if column == "time_s" else self.params.apertures
         try:
-            found = told(column, self.note.cells[column], marked=marked == "marked")
+            found = read_label(column, self.note.cells[column], marked=marked == "marked")
         except ValueError as error:
             raise self.note.fault(column, str(error)) from error
         self.labels[column] = found

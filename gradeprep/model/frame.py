@@ -1,4 +1,4 @@
-"""One frame in memory: every channel in its own type, the header as its codec told it."""
+"""One frame in memory: every channel in its own type, the header as its codec reads it."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ Window = tuple[int, int, int, int]
 
 
 def pixel_aspect(header: Mapping[str, Any]) -> float:
-    """Width of a pixel over its height, as a header tells it: OpenEXR's ``pixelAspectRatio``, or
+    """Width of a pixel over its height, as a header states it: OpenEXR's ``pixelAspectRatio``, or
     the two numbers of SMPTE ST 268; 1 where it says nothing, or what no lens does (1/8 to 8).
     """
     found = header.get("pixelAspectRatio")
@@ -116,7 +116,7 @@ class Part:
     Attributes:
         name: The part's name; empty in a file of one unnamed part.
         channels: Name to H x W plane, each in its own type, in file order.
-        header: Header attributes as the codec of the frame's format tells them.
+        header: Header attributes as the codec of the frame's format reads them.
         bits: Depth of integer code values (8, 10, 12, 16); None for EXR types.
     """
 

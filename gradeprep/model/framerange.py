@@ -164,7 +164,7 @@ class FrameRange:
 class Numbers:
     """Whole numbers in any order, each once; however many, neighbours take no more room than two.
 
-    A folder tells its files in an order of its own: ten thousand numbers that are one plate need
+    A folder lists its files in an order of its own: ten thousand numbers that are one plate need
     not be held one by one until the last of them is known.
     """
 

@@ -1,6 +1,6 @@
 """Which channels of a file are colour.
 
-Only named colour channels are touched. A layer is told as ``part:layer``: the layer ``diffuse``
+Only named colour channels are touched. A layer is written as ``part:layer``: the layer ``diffuse``
 holds ``diffuse.R``, ``diffuse.G``, ``diffuse.B`` (or ``.red``, ``.green``, ``.blue``), the empty
 layer holds the root's ``R``, ``G``, ``B``, or a lone ``Y``. Without a part's name, the first part
 that has the layer is meant. Nothing is ever guessed to be colour.

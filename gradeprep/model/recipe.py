@@ -1,4 +1,4 @@
-"""What is asked: the recipe. Plain data to a checked model; every fault told at once.
+"""What is asked: the recipe. Plain data to a checked model; all faults reported at once.
 
 The defaults of a recipe stand under each shot: a shot's own key wins, ``checks`` and ``output``
 are merged key by key, a list is replaced as a whole.
@@ -107,7 +107,7 @@ class LookAsk(RecipePart):
             raise ValueError(f"'{self.file}' is no look; give a name, or a .clf or .cube file")
         if kind == ".cube" and self.space is None:
             raise ValueError(
-                "a .cube does not tell which space it was made in; write "
+                "a .cube does not state the space it was made for; write "
                 "'look: {file: show.cube, space: ACEScct}'"
             )
         return self

@@ -114,13 +114,13 @@ class PlateRecord(Recorded):
     """One side of the job: the source plate or the result.
 
     Attributes:
-        pattern: Its files; a sidecar tells them relative to its own folder.
+        pattern: Its files; in a sidecar relative to its own folder.
         frames: Frame range.
         format: ``exr``, ``dpx``, or the name of another format.
         type: Type of the colour channels.
         compression: Name of the compression; ``none`` where there is none.
         timecode: First and last label, if the files have them.
-        rate: Frames per second, if the files tell.
+        rate: Frames per second, if the files state it.
     """
 
     pattern: str

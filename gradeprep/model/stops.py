@@ -7,7 +7,7 @@ import math
 __all__ = ["GREY", "LIMIT", "gain", "stops_from", "tone", "valid_stops"]
 
 GREY = 0.18
-"""Scene-linear value of mid grey; tones are told in stops from it."""
+"""Scene-linear value of mid grey; tones are given in stops from it."""
 
 LIMIT = 40.0
 """Largest exposure change accepted, in stops: all that a half float spans (IEEE 754)."""

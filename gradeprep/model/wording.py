@@ -58,7 +58,7 @@ def filled(model: type[M], given: Mapping[str, Any], *, key: str) -> M:
     Args:
         model: The plugin's model of them.
         given: Name to value.
-        key: What the error is told to be about.
+        key: What the error names as its place.
 
     Raises:
         RequestError: With all faults in one line.
@@ -75,7 +75,7 @@ def filled(model: type[M], given: Mapping[str, Any], *, key: str) -> M:
 
 
 def dotted(path: KeyPath) -> str:
-    """A key path as it is told: ``shots.quay.stages[0].pull``."""
+    """A key path as errors write it: ``shots.quay.stages[0].pull``."""
     text = ""
     for step in path:
         text += f"[{step}]" if isinstance(step, int) and text.endswith("stages") else f".{step}"

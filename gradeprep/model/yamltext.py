@@ -1,6 +1,6 @@
 """Recipe text to plain data: safe YAML, with limits, and the line of every key.
 
-Only plain scalars are told apart (``true``/``false``, ``null``, numbers, text), as YAML 1.2's
+Only plain scalars are distinguished (``true``/``false``, ``null``, numbers, text), as YAML 1.2's
 core schema does, so that ``on: fail`` keeps its key and ``01:00:10:15`` stays text.
 """
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from gradeprep._version import __version__
 from gradeprep.model.documents.compensation import CompensationDocument, Format, TransformDocument
 
-__all__ = ["card_text", "error_told", "range_told"]
+__all__ = ["card_text", "error_text", "range_text"]
 
 _KINDS: dict[Format, str] = {"clf": "CLF", "1d": "1D .cube", "3d": "3D .cube"}
 
@@ -57,8 +57,8 @@ def _file(told: TransformDocument, *, log: bool) -> str:
     return (
         f"{Path(told.file).name}\n"
         f"  For a recording {_hot(told.stops)}. {_KINDS[told.format]}{size}, {way}. {after}\n"
-        f"  Largest error: {error_told(told)}.\n"
-        f"  Range: {range_told(told)}."
+        f"  Largest error: {error_text(told)}.\n"
+        f"  Range: {range_text(told)}."
     )
 
 
@@ -69,7 +69,7 @@ def _hot(stops: float) -> str:
     return f"{abs(stops):g} {unit} {'hot' if stops < 0 else 'under'}"
 
 
-def error_told(told: TransformDocument) -> str:
+def error_text(told: TransformDocument) -> str:
     """What a file is off by, in words."""
     if told.error_stops is not None:
         return (
@@ -82,7 +82,7 @@ def error_told(told: TransformDocument) -> str:
     )
 
 
-def range_told(told: TransformDocument) -> str:
+def range_text(told: TransformDocument) -> str:
     """What a file does with codes under 0 and over 1, in words."""
     top = f"code 1, {told.ceiling:+.2f} stops from grey recorded, {told.ceiling_shown:+.2f} shown"
     if told.clamps:

@@ -2,7 +2,7 @@
 
 A piece is a run of readings that one level or one straight line describes. The pieces are the ones
 that cost least together: their squared residuals in sigmas, and a fixed price for each place and
-each number that tells of them, so that noise is never worth a piece of its own. They are found
+each number that describes them, so that noise is never worth a piece of its own. They are found
 exactly, by dynamic programming, in time that goes with the square of the readings.
 """
 
@@ -110,7 +110,7 @@ def pieces(x: Floats, y: Floats, sigma: Floats) -> tuple[list[ReadingsPiece], fl
 def _residuals(x: Floats, y: Floats, weights: Floats) -> tuple[Floats, Floats]:
     """Squared residuals, in sigmas, of a level and of a line through each tail of a series.
 
-    Both are told for the tails that begin at each reading and end at the last one. Sums run
+    Both are given for the tails that begin at each reading and end at the last one. Sums run
     backwards from the last reading, about it, so that short tails lose nothing to rounding.
     """
     dx, dy = x - x[-1], y - y[-1]

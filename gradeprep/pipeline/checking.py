@@ -1,4 +1,4 @@
-"""Running checks: whatever goes wrong in one is told with its name."""
+"""Running checks: an error in one names the check."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def run_checks(view: PlateView, checks: Mapping[str, Any]) -> tuple[Finding, ...
             found = list(check.look(view, params))
         for one in found:
             if not isinstance(one, Finding):
-                what = f"told {type(one).__name__}, not a Finding"
+                what = f"yielded {type(one).__name__}, not a Finding"
                 raise misbehaved("checks", name, what, shot=view.shot)
         findings.extend(found)
     return tuple(findings)

@@ -3,7 +3,7 @@
 A sample goes the whole way of a frame, from reading to the verified file, in a temporary folder
 that is removed; nothing comes near the results. Shots of one kind (equal arithmetic, formats,
 types and compressions) share one sample, scaled by the size of their files. The time for samples
-is bounded: kinds that it does not reach are told by the size of their files alone.
+is bounded: kinds that it does not reach are estimated by the size of their files alone.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def estimate(plan: Plan, *, workers: int, patience: float = PATIENCE) -> Cost:
         patience: Seconds for samples; none is run with 0.
     """
     shots = {name: shot for name, shot in plan.shots.items() if not shot.blocked}
-    samples, why = _samples(shots, patience) if patience > 0 else ({}, "nobody asked for it")
+    samples, why = _samples(shots, patience) if patience > 0 else ({}, "not requested")
     costs = {name: _shot(shot, samples) for name, shot in shots.items()}
     known = [cost.frames * cost.seconds for cost in costs.values() if cost.seconds is not None]
     seconds = sum(known) if samples else None

@@ -2,7 +2,7 @@
 
 One reading a frame, some wrong, some missing, becomes the fewest keys that describe them: level
 where the exposure holds, straight where it drifts, a step on two neighbouring frames where it
-jumps. What is left is flicker, which keys do not take out; it is told.
+jumps. What is left is flicker, which keys do not take out; it is reported.
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ def curve(frames: Sequence[int], stops: Sequence[float], sigmas: Sequence[float]
         near = fit.off(x, y) <= _FAR * sigma
         if np.array_equal(near & ~flash, good) or 2 * np.count_nonzero(near) < x.size:
             break
-    return _told(fit, x, y, good)
+    return _curve_of(fit, x, y, good)
 
 
 def _checked(
@@ -216,7 +216,7 @@ def _solved(
     return _CurveFit(np.array(places), numbers[owners], float(residuals @ residuals))
 
 
-def _told(fit: _CurveFit, x: Floats, y: Floats, good: npt.NDArray[np.bool_]) -> ExposureCurve:
+def _curve_of(fit: _CurveFit, x: Floats, y: Floats, good: npt.NDArray[np.bool_]) -> ExposureCurve:
     keys = _few({int(at): round(float(it), _DIGITS) + 0.0 for at, it in _pairs(fit)})
     rejected = tuple(int(frame) for frame in x[~good])
     left = (y - np.array([Keys(at=keys).stops(int(frame)) for frame in x]))[good]

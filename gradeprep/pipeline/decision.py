@@ -20,7 +20,7 @@ __all__ = ["Decision", "Step", "exposure", "prepare"]
 class Step:
     """One stage with its numbers and the light it stands in; every call to the stage is made here.
 
-    Whatever goes wrong in a stage is told with its name and the package that brings it.
+    An error in a stage names the stage and the package that provides it.
     """
 
     stage: Stage
@@ -179,7 +179,7 @@ def prepare(
     *,
     backwards: bool = False,
 ) -> Decision:
-    """Load the plugins of a frame's stages and tell each what exposure is still to come.
+    """Load the plugins of a frame's stages, each with the exposure still to come.
 
     Args:
         stages: Ordered stages with their numbers.

@@ -103,7 +103,7 @@ def compute(document: ShotDocument, entry: FrameEntry, frame: Frame) -> Computed
     if document.nonfinite == "fail" and counts.nonfinite:
         raise PixelError(
             f"{counts.nonfinite} samples are NaN or infinite",
-            remedy="mend the plate, or say 'nonfinite: keep'",
+            remedy="repair the plate, or set nonfinite: keep",
         )
     stamp = _stamp(document, entry, space, decision)
     result, notes = files.outgoing(frame, planes, document.output, stamp, Path(entry.result).name)
@@ -159,7 +159,7 @@ def _hash_once(name: str) -> str | None:
 
 
 def _weights(space: colour.Colour, linear: str) -> tuple[float, float, float]:
-    """Luminance weights; a config that cannot tell them serves plain gains all the same."""
+    """Luminance weights; a config without them still serves plain gains."""
     try:
         return space.weights(linear)
     except ColourError:

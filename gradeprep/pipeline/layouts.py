@@ -18,7 +18,7 @@ from gradeprep.model.runlengths import RunLengths
 __all__ = ["Layouts"]
 
 _USUAL = 24
-"""Labels a second where a file tells no rate; a wrong guess costs room and nothing else."""
+"""Labels a second where a file states no rate; a wrong guess costs room and nothing else."""
 
 
 class Layouts(Mapping[int, Layout]):
@@ -31,12 +31,12 @@ class Layouts(Mapping[int, Layout]):
 
     def __init__(self, frames: FrameRange, layouts: Iterable[Layout]) -> None:
         self._frames = frames
-        self._told = RunLengths(_takes(frames, layouts))
+        self._takes = RunLengths(_takes(frames, layouts))
 
     def __getitem__(self, frame: int) -> Layout:
         if frame not in self._frames:
             raise KeyError(frame)
-        return self._told[bisect_left(self._frames.numbers, frame)].at(frame)
+        return self._takes[bisect_left(self._frames.numbers, frame)].at(frame)
 
     def __iter__(self) -> Iterator[int]:
         return iter(self._frames)

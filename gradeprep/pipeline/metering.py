@@ -82,7 +82,7 @@ def read_plate(view: PlateView, meter: str, params: Mapping[str, Any]) -> Readin
 def read_frames(view: PlateView, meter: str, params: Mapping[str, Any]) -> OverTime:
     """A reading of every frame, and the curve they come down to.
 
-    Frames that give no honest reading are left out and told.
+    Frames without an honest reading are left out and listed.
 
     Raises:
         RequestError: The plate has one frame, or too few frames gave a reading.

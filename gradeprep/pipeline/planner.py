@@ -1,7 +1,7 @@
 """What is known of a recipe's shots, each thing found out when it is first asked for.
 
 A shot's plate, space, readings and view depend on each other, and on other shots' where a meter
-compares two: so nothing here has an order, and a circle is told as one.
+compares two: so nothing here has an order, and a circular reference is reported.
 """
 
 from __future__ import annotations
@@ -89,10 +89,10 @@ class ShotPlanner:
             ruled = self.config.by_rule(path)
             if ruled is None:
                 raise ColourError(
-                    "nobody says which colour space this plate is in",
+                    "no input colour space given",
                     file=path,
                     key="space",
-                    remedy="name the space the camera recorded; no default is ever assumed",
+                    remedy="name it with --space or space:",
                 )
             name, who = ruled, "by the config's file rule"
         guarded = self.config.guard_plate(name, any_space=self.ask.any_space, key="space")
@@ -103,10 +103,10 @@ class ShotPlanner:
         """The stages with every number known; meters run here."""
         if self._settling:
             raise RequestError(
-                "shots wait for each other's readings in a circle",
+                "circular reference between shots",
                 shot=self.ask.name,
                 key="stages",
-                remedy="give one of them its stops",
+                remedy="give one of them its stops as a number",
             )
         self._settling = True
         check_order(self.ask)
@@ -164,7 +164,7 @@ class ShotPlanner:
             known = ", ".join(self.owner.recipe.shots)
             raise ValueError(f"the recipe has no shot '{name}'; it has {known}")
         other = self.owner.shot(name)
-        _ = other.settled  # decided first, so that a circle is told as one
+        _ = other.settled  # decided first, so that a circular reference is reported
         return other.view
 
     def _colour(self, output: OutputOrder) -> ColourOrder:

@@ -81,7 +81,7 @@ def look(plane: Plane, source: Wanted) -> tuple[int, int]:
 
 
 def _look_at_halves(codes: npt.NDArray[np.uint16]) -> tuple[int, int]:
-    """Two reductions tell that nothing is there, as it is nearly always."""
+    """Two reductions show that nothing is there, as is nearly always the case."""
     if codes.view(np.int16).max() < HALF_MAX and codes.max() < _NEGATIVE_INFINITE:
         return 0, 0
     clipped = int(np.count_nonzero(codes == HALF_MAX))

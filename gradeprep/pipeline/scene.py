@@ -3,7 +3,7 @@
 Each reading compares two shots. Weighted least squares in stops, the hero held at zero, makes one
 answer of all of them; readings that contradict the others are found and left out. A reading is
 only called wrong where the rest says so without it: in a triangle of three readings that do not
-add up, any one may be the wrong one, and that is told instead.
+add up, any one may be the wrong one, and that is reported instead.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ Floats = npt.NDArray[np.float64]
 
 _HUBER = 1.345  # sigmas; 95 % as sure as least squares where all readings are good (Huber 1964)
 _FAR = 4.0  # sigmas from the others at which a reading is left out
-_ALIKE = 0.999  # correlation at which two readings cannot be told apart
+_ALIKE = 0.999  # correlation at which two readings cannot be distinguished
 _ENOUGH = 5  # readings more than answers
 _ROUNDS = 50
 _MAD_TO_SIGMA = 1.482602219  # normal distribution: 1 / Phi^-1(3/4)
@@ -113,7 +113,7 @@ def solve_scene(pairs: Iterable[Pair], *, hero: str) -> Scene:
         raise RequestError(
             f"no reading connects {', '.join(apart)} to the hero {hero}"
             if apart
-            else f"no reading tells of the hero {hero} and another shot",
+            else f"no reading links the hero {hero} and another shot",
             remedy="read a pair that joins them",
         )
     network = _Network(readings, names)
@@ -197,7 +197,7 @@ def _robust(network: _Network) -> Floats:
 def _believed(network: _Network) -> tuple[npt.NDArray[np.bool_], list[str]]:
     """Which readings are used, and a warning for each that is doubted but cannot be left out."""
     far = np.abs(network.residuals(_robust(network))) / network.sigma
-    if far.size - network.design.shape[1] >= _ENOUGH:  # then they tell how far off all of them are
+    if far.size - network.design.shape[1] >= _ENOUGH:  # then they show how far off all of them are
         far /= max(1.0, _MAD_TO_SIGMA * float(np.median(far)))
     used = np.ones(far.size, bool)
     doubted: set[int] = set()
@@ -221,7 +221,7 @@ def _indistinct(network: _Network, used: npt.NDArray[np.bool_], index: int) -> l
     """Readings whose errors would show just as those of one; None where no error would show.
 
     The covariance of residuals is S - A (A^T W A)^-1 A^T; a reading that alone joins two groups of
-    shots has none, and two whose residuals are fully correlated cannot be told apart.
+    shots has none, and two whose residuals are fully correlated cannot be distinguished.
     """
     _, covariance = network.solve(network.weights * used)
     shown = np.diag(network.sigma**2) - network.design @ covariance @ network.design.T

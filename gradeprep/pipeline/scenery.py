@@ -3,7 +3,7 @@
 Pairs tried: every shot with the hero, every shot with the one before it, every pair that the
 recipe itself names with the meter ``reference``, and every two shots that the recipe reads a grey
 card in. A pair is compared over the whole frame where the framing is the same, else by its
-distributions of tones; a pair that gives no honest number is told and left out.
+distributions of tones; a pair without an honest number is named and left out.
 """
 
 from __future__ import annotations

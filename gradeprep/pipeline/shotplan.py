@@ -100,7 +100,7 @@ def _not_pulled_before(shot: ShotPlanner) -> None:
         return
     number, (stops, _) = next(iter(shot.found.pulled.items()))
     raise AlreadyPulledError(
-        f"says that it was pulled by {stops:+g} stops already",
+        f"was already pulled by {stops:+g} stops",
         frame=number,
         file=shot.found.sequence.path(number),
         remedy="take the original plate, or say --again (again: true) to pull once more",
@@ -115,7 +115,7 @@ def _digest(shot: ShotPlanner, order: ColourOrder, output: OutputOrder) -> str:
         {
             "arithmetic": ARITHMETIC,
             "colour": data,
-            "stages": shot.settled.told(),
+            "stages": shot.settled.as_data(),
             "layers": shot.found.layers,
             "nonfinite": shot.ask.nonfinite,
             "output": output.model_dump(),
@@ -193,7 +193,7 @@ def _existing(shot: ShotPlanner, place: target.Target) -> None:
 def _fits(shot: ShotPlanner, place: target.Target, needed: int, *, close: bool, free: int) -> None:
     if close and needed > free + sum(path.stat().st_size for path in place.existing):
         raise OutputRefusedError(
-            f"no room: the results need about {needed / 1e6:.1f} MB, {free / 1e6:.1f} MB are free",
+            f"not enough disk space: about {needed / 1e6:.1f} MB needed, {free / 1e6:.1f} MB free",
             file=place.folder,
             remedy="free some disk, or write somewhere else",
         )

@@ -53,7 +53,7 @@ class StageNumbers:
             )
         )
 
-    def told(self) -> list[dict[str, Any]]:
+    def as_data(self) -> list[dict[str, Any]]:
         """The stages' parameters as plain data."""
         return [
             {ask.stage: ask.params.model_dump(mode="json", by_alias=True)} for ask in self.stages

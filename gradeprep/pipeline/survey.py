@@ -1,7 +1,7 @@
 """What is on disk: a shot's frames, looked at before anything is decided.
 
 Every frame's header is read and its wholeness checked, so that a missing, torn or odd frame is
-told before the first result is written, not after the four-hundredth.
+reported before the first result is written, not after the four-hundredth.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Survey:
         frames: The frames asked for.
         layouts: What each of them says about itself.
         groups: Its colour channels.
-        layers: The layers they belong to, fully told, as an order has them.
+        layers: The layers they belong to, fully named, as an order has them.
         pulled: Frame number to stops that the frame says were applied before, with the digests
             of the recipes, oldest first; no entry for a fresh frame.
     """

@@ -197,7 +197,7 @@ class View:
         rows, columns, _ = seen.pixels.shape
         if left < 0 or top < 0 or left + width > columns or top + height > rows:
             raise ValueError(
-                f"region {_told(region)} reaches out of the picture, which is "
+                f"region {_written(region)} reaches out of the picture, which is "
                 f"{self.window[2]} x {self.window[3]}"
             )
         return slice(top, top + height), slice(left, left + width)
@@ -210,7 +210,7 @@ class View:
     def _in_pixels(self, region: Sequence[float]) -> tuple[int, int, int, int]:
         if len(region) != 4 or not all(map(math.isfinite, region)) or min(region[2:]) <= 0:
             raise ValueError(
-                f"region {_told(region)} is no place; write [x, y, width, height], "
+                f"region {_written(region)} is no place; write [x, y, width, height], "
                 "the last two above 0"
             )
         if all(0.0 <= value <= 1.0 for value in region):
@@ -276,5 +276,5 @@ def _origin(frame: Frame, group: Group) -> tuple[int, int]:
     return (int(window[0][0]), int(window[0][1]))
 
 
-def _told(region: Sequence[float]) -> str:
+def _written(region: Sequence[float]) -> str:
     return "[" + ", ".join(f"{value:g}" for value in region) + "]"

@@ -82,7 +82,7 @@ def scan(path: str | Path, allowed: Limits | None = None) -> Structure:
             size = os.fstat(file.fileno()).st_size
             return _structure(_Head(file, size), allowed or limits.current())
     except FileNotFoundError as error:
-        raise MissingPlateError("there is no such file", file=path) from error
+        raise MissingPlateError("no such file", file=path) from error
     except OSError as error:
         raise PlateError(f"cannot be read: {error.strerror}", file=path) from error
     except PlateError as error:

@@ -127,7 +127,7 @@ def _format(path: str | Path) -> str:
         with opened(path) as file:
             start = file.read(_SIGNATURE_BYTES)
     except FileNotFoundError:
-        raise MissingPlateError("there is no such file", file=path) from None
+        raise MissingPlateError("no such file", file=path) from None
     except OSError as error:
         raise PlateError(f"cannot be read: {error.strerror}", file=path) from error
     if not start:

@@ -173,7 +173,7 @@ def _find(text: str | Path) -> Sequence:
     pattern = Pattern.parse(text)
     if not pattern.width:
         raise MissingPlateError(
-            "there is no such file or folder",
+            "no such file or folder",
             remedy="name a file, a folder, or a pattern such as quay.####.exr",
             file=text,
         )

@@ -86,7 +86,7 @@ def scan(path: str | Path) -> Directory:
         with opened(path) as file:
             return _scanned(file, os.fstat(file.fileno()).st_size)
     except FileNotFoundError as error:
-        raise MissingPlateError("there is no such file", file=path) from error
+        raise MissingPlateError("no such file", file=path) from error
     except OSError as error:
         raise PlateError(f"cannot be read: {error.strerror}", file=path) from error
     except PlateError as error:

@@ -1,4 +1,4 @@
-"""Calling a plugin: whatever goes wrong in it is told as its own, with where it comes from."""
+"""Calling a plugin: an error in it names the plugin and the package that provides it."""
 
 from __future__ import annotations
 

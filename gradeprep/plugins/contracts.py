@@ -75,7 +75,7 @@ class Light:
     Attributes:
         weights: Luminance weights of the working space for R, G, B; they sum to 1.
         stops_to_come: Exposure change, in stops, of the stages still to be applied. Adding it
-            to a tone tells where that tone will stand in the normalized picture.
+            to a tone gives where that tone will stand in the normalized picture.
     """
 
     weights: tuple[float, float, float]
@@ -255,7 +255,7 @@ class PlateView(Protocol):
         ...
 
     def header(self, frame: int) -> Mapping[str, Any]:
-        """Header attributes of the part that holds the colour, as its codec tells them."""
+        """Header attributes of the part that holds the colour, as its codec reads them."""
         ...
 
     def layout(self, frame: int) -> Layout:
@@ -311,7 +311,7 @@ class Check(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """The decision on one shot, as its sidecar tells it.
+    """The decision on one shot, as its sidecar has it.
 
     Attributes:
         record: The sidecar's content.
@@ -334,7 +334,7 @@ class Document:
     Attributes:
         name: File name.
         text: Content, written as UTF-8.
-        shots: Names of the shots it tells of.
+        shots: Names of the shots it describes.
         prove: Reads the written file back, before it has its name, and says in a few words how it
             was proved right. `WriteError` where it is not.
         notes: What whoever takes the file must know.

@@ -9,7 +9,7 @@ from gradeprep.checks.clipping import Ceiling, ClippingParams, ceilings, clip_ma
 from gradeprep.checks.noisetable import measure_noise
 from gradeprep.model.frame import pixel_aspect
 from gradeprep.pipeline.view import View
-from gradeprep.review.clipmap import clip_map, told_ceilings, told_shares
+from gradeprep.review.clipmap import ceiling_text, clip_map, share_text
 from gradeprep.review.noiseplot import noise_caption, plot_noise
 from gradeprep.review.screen import Bytes, Screen, any_within
 from gradeprep.review.sheet import PANEL, Panel, laid_out, sized
@@ -45,7 +45,7 @@ def check_sheet(view: View, frame: int, *, screen: Screen, params: ClippingParam
         panels,
         title=f"{view.found.sequence.path(frame).name}",
         below=f"frame {frame}, {view.window[2]} x {view.window[3]}, {view.space}; "
-        f"shown on {screen.told}",
+        f"shown on {screen.title}",
     )
 
 
@@ -67,7 +67,7 @@ def _panels(
     yield Panel(
         title="clipped",
         picture=clip_map(sized(recorded), sized(small)),  # strokes stay fine on a small picture
-        caption=f"{told_shares(mask)}\n{told_ceilings(found)}" + (_HATCHED if mask.any() else ""),
+        caption=f"{share_text(mask)}\n{ceiling_text(found)}" + (_HATCHED if mask.any() else ""),
     )
     if after is not None:
         yield Panel(

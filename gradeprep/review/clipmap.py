@@ -2,7 +2,7 @@
 
 Red is hatched rising, green falling, blue level; where all three clipped the hatchings cross. The
 inks are vermillion, bluish green and blue of Okabe and Ito (2008, "Color Universal Design"), so
-direction and colour both tell the channel.
+direction and colour both name the channel.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy.typing as npt
 from gradeprep.checks.clipping import Ceiling
 from gradeprep.review.screen import Bytes, any_within
 
-__all__ = ["CHANNEL_INKS", "clip_map", "hatching", "told_ceilings", "told_shares"]
+__all__ = ["CHANNEL_INKS", "clip_map", "hatching", "ceiling_text", "share_text"]
 
 CHANNEL_INKS = {"R": (213, 94, 0), "G": (0, 158, 115), "B": (0, 114, 178)}
 """sRGB ink of each channel's hatching."""
@@ -67,10 +67,10 @@ def hatching(size: tuple[int, int]) -> dict[str, Mask]:
     }
 
 
-def told_ceilings(found: Sequence[Ceiling | None]) -> str:
+def ceiling_text(found: Sequence[Ceiling | None]) -> str:
     """The ceilings in one line.
 
-    >>> told_ceilings([None, None, None])
+    >>> ceiling_text([None, None, None])
     'no channel reaches a ceiling'
     """
     groups: dict[tuple[float, str], str] = {}
@@ -86,7 +86,7 @@ def told_ceilings(found: Sequence[Ceiling | None]) -> str:
     )
 
 
-def told_shares(mask: Mask) -> str:
+def share_text(mask: Mask) -> str:
     """How much of each channel is clipped, in one line; of a mask H x W x 3."""
     if not mask.any():
         return "nothing is clipped"

@@ -15,7 +15,7 @@ from gradeprep.model.recipe import LookAsk
 from gradeprep.model.record import Reading
 from gradeprep.model.shot import ShotDocument
 from gradeprep.pipeline.view import View
-from gradeprep.review.clipmap import clip_map, told_ceilings, told_shares
+from gradeprep.review.clipmap import ceiling_text, clip_map, share_text
 from gradeprep.review.exposureplot import exposure_svg
 from gradeprep.review.imagebytes import data_uri
 from gradeprep.review.liftplot import lift_svg
@@ -129,7 +129,7 @@ def _show(
         return
     colour, working = view.colour, document.colour.working
     plain = screen(colour, working, display=wish.display, view=wish.view)
-    made.shown = plain.told
+    made.shown = plain.title
     aspect = _aspect(seen, view)
     for name, light in (("before", seen.before), ("after", seen.after)):
         if light is None:
@@ -140,7 +140,7 @@ def _show(
         thumb = plain.picture(light, side=_THUMB, aspect=aspect)
         made.thumbs[name] = _picture(thumb, 80, f"{one.name}, {word}")
         if name == "before" and seen.mask is not None:
-            made.clipped, made.ends = told_shares(seen.mask), told_ceilings(seen.ceilings)
+            made.clipped, made.ends = share_text(seen.mask), ceiling_text(seen.ceilings)
             if seen.mask.any():
                 alt = f"{one.name}, frame {seen.frame}: {made.clipped}"
                 made.pictures["clipped"] = fitted(clip_map(picture, seen.mask), wish, alt)
@@ -164,7 +164,7 @@ def _with_look(
     )
     if both is None:
         return
-    made.shown_look = both.told
+    made.shown_look = both.title
     alt = f"{name}, frame {seen.frame}, {_word('after', seen)}, with the show's look"
     picture = both.picture(seen.after, side=wish.side, aspect=_aspect(seen, view))
     made.pictures["look"] = fitted(picture, wish, alt)
@@ -225,7 +225,7 @@ def _plot(made: ShotPictures, document: ShotDocument, seen: PlateSummary) -> Non
 def _tones_caption(seen: PlateSummary) -> str:
     if seen.mask is None:
         return f"Frame {seen.frame}."
-    return f"Frame {seen.frame}. Ceiling: {told_ceilings(seen.ceilings)}."
+    return f"Frame {seen.frame}. Ceiling: {ceiling_text(seen.ceilings)}."
 
 
 def _over_time(

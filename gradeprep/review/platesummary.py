@@ -211,8 +211,8 @@ def _see_after(seen: PlateSummary, source: View | None, result: View | None) -> 
 
 
 def _see_noise(seen: PlateSummary, document: ShotDocument, view: View | None) -> None:
-    """The noise that the recipe's check told, or else that of the frame shown."""
-    recorded = _told_noise(document.findings)
+    """The noise that the recipe's check measured, or else that of the frame shown."""
+    recorded = _recorded_noise(document.findings)
     if recorded is not None:
         seen.noise = recorded
         return
@@ -226,7 +226,7 @@ def _see_noise(seen: PlateSummary, document: ShotDocument, view: View | None) ->
     seen.noise = (before.luminance, None if after is None else after.luminance)
 
 
-def _told_noise(findings: Sequence[Finding]) -> tuple[NoiseCurve, NoiseCurve] | None:
+def _recorded_noise(findings: Sequence[Finding]) -> tuple[NoiseCurve, NoiseCurve] | None:
     for finding in findings:
         numbers = finding.numbers
         if "clean_10" in numbers and isinstance(numbers.get("before"), Mapping):

@@ -19,7 +19,7 @@ from gradeprep.review.sheet import PANEL, Panel, laid_out, sized
 from gradeprep.review.svgplot import Draw, Inks
 from gradeprep.review.tones import plot_tones, tones_of
 
-__all__ = ["MeterArea", "outlined", "read_sheet", "place_of", "told_reading"]
+__all__ = ["MeterArea", "outlined", "read_sheet", "place_of", "reading_text"]
 
 _INK, _EDGE = (240, 228, 66), (0, 0, 0)
 """Okabe-Ito yellow between two black lines: seen on any picture."""
@@ -35,7 +35,7 @@ class MeterArea:
     Attributes:
         frame: The frame; None where the evidence names none.
         outline: The place; empty where it looked at the whole picture, or at none.
-        level: Its luminance, scene-linear; None where none was told.
+        level: Its luminance, scene-linear; None where none was read.
     """
 
     frame: int | None = None
@@ -49,7 +49,7 @@ def place_of(reading: Reading, window: Sequence[int], frame: int | None = None) 
     Args:
         reading: The reading.
         window: The display window: x, y, width, height.
-        frame: Of this frame; the first one that the evidence tells of when left out.
+        frame: Of this frame; the first one in the evidence when left out.
     """
     evidence = reading.evidence
     entries = [one for one in _entries(evidence) if frame is None or one.get("frame") == frame]
@@ -85,10 +85,10 @@ def _rectangle(region: Any, window: Sequence[int]) -> Outline:
     return ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
 
 
-def told_reading(reading: Reading) -> str:
+def reading_text(reading: Reading) -> str:
     """A reading in one line.
 
-    >>> told_reading(Reading(meter="grey_card", stops=-3.0, sigma=0.012))
+    >>> reading_text(Reading(meter="grey_card", stops=-3.0, sigma=0.012))
     'pull by -3.000 ± 0.012 stops'
     """
     weak = " (weak evidence)" if reading.weak else ""
@@ -163,9 +163,9 @@ def read_sheet(
         panels.append(Panel(title="exposure over time", plot=plot, caption=caption))
     return laid_out(
         panels,
-        title=f"{reading.meter}: {_span(over_time) if over_time else told_reading(reading)}",
+        title=f"{reading.meter}: {_span(over_time) if over_time else reading_text(reading)}",
         below=f"{view.found.sequence.path(frame).name}, frame {frame}, {view.space}; shown on "
-        f"{screen.told}",
+        f"{screen.title}",
     )
 
 
@@ -187,7 +187,7 @@ def _panels(
     yield Panel(
         title=_title(seen),
         picture=_placed(view, frame, sized(picture), seen),
-        caption="\n".join([told_reading(reading), *reading.warnings]),
+        caption="\n".join([reading_text(reading), *reading.warnings]),
     )
     pulled = np.asarray(light * np.float32(gain(reading.stops)), np.float32)
     plot = plot_tones(tones_of(light, view.weights), tones_of(pulled, view.weights))

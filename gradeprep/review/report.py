@@ -59,7 +59,7 @@ class PageEntry:
     """One shot of the page.
 
     Attributes:
-        shot: What is told of it.
+        shot: Its data.
         seen: Its pictures and plots.
         line: Its line in the overview.
         lacking: What could not be shown, a line each.

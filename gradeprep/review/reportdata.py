@@ -31,7 +31,7 @@ class ReportShot:
         name: Name of the shot.
         state: ``done`` (its sidecar describes it), ``planned`` (decided, not run), or ``refused``
             (no plan could be made, or a check stops it).
-        origin: The sidecar or recipe that tells of it.
+        origin: The sidecar or recipe that describes it.
         document: Everything decided, and done; None where no plan could be made.
         refusal: Why it is refused, in one line.
     """

@@ -38,11 +38,11 @@ class Screen:
 
     Attributes:
         steps: Conversions in place, in their order.
-        told: The same in words, for a caption.
+        title: The same in words, for a caption.
     """
 
     steps: tuple[Convert, ...]
-    told: str
+    title: str
 
     def picture(
         self,

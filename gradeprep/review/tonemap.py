@@ -1,4 +1,4 @@
-"""The tone map: every pixel in a colour that tells its tone, with the scale in stops from grey.
+"""The tone map: every pixel in a colour of its tone, with the scale in stops from grey.
 
 The colours are cividis (Nunez, Anderton, Renslow 2018, "Optimizing colormaps with consideration
 for color vision deficiency to enable accurate interpretation of scientific data", PLOS ONE 13(7)),
@@ -54,7 +54,7 @@ def tone_map(
     Args:
         light: Scene-linear, float32 H x W x 3, finite.
         weights: Luminance weights of R, G and B.
-        side: Longest side of the picture; light is reduced to it before its tone is told.
+        side: Longest side of the picture; light is reduced to it before its tone is read.
         broken: Pixels that are no numbers, H x W: squares in two greys.
         aspect: Width of the frame's pixels over their height.
     """

@@ -152,7 +152,7 @@ def _scale(axes: Any, drawn: Sequence[Tones], ceilings: Sequence[float]) -> None
 
 
 def _apart(ceilings: Sequence[float]) -> list[float]:
-    """Ceilings that can be told apart when drawn, lowest first."""
+    """Ceilings that can be distinguished when drawn, lowest first."""
     found: list[float] = []
     for stops in sorted(one for one in ceilings if math.isfinite(one)):
         if not found or stops - found[-1] > 0.1:

@@ -1,7 +1,7 @@
 """How many frames go to a worker at once.
 
 A chunk is to take `TARGET` seconds: long against what it costs to hand out (some milliseconds),
-short against what is lost with a worker. The first ones hold one frame each and tell what a frame
+short against what is lost with a worker. The first ones hold one frame each and measure what one
 costs; from then on every chunk that comes back corrects the estimate by half. No chunk holds more
 than `MOST` frames, nor more than half of its worker's share of what is left, so that all workers
 end at about the same time.

@@ -3,7 +3,7 @@
 Chunks of frames are sized by what frames cost (`pace`), two for every thread of a worker, and go
 out as JSON; the records come back. A chunk whose worker is lost runs again elsewhere. Frames of a
 chunk that lost several workers run alone, once all else is done, so that only the frame that
-kills its worker is told as failed. A worker that joins late is looked at before its first frame
+kills its worker is reported as failed. A worker that joins late is looked at before its first frame
 like those that were there at the beginning; one that differs is named and given nothing more.
 """
 
@@ -43,8 +43,8 @@ class Cluster:
 
     Attributes:
         place: Where it is.
-        warn: Told one line whenever something happens that does not end the run.
-        run_name: Tells this run from others on the same workers.
+        warn: Called with one line for each event that does not end the run.
+        run_name: Distinguishes this run from others on the same workers.
     """
 
     place: Place

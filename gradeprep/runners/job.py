@@ -60,7 +60,7 @@ def run_plan(
     *,
     engine: Engine | None = None,
     resume: bool = False,
-    tell: Callable[[Progress], None] = lambda progress: None,
+    report: Callable[[Progress], None] = lambda progress: None,
     stop: threading.Event | None = None,
 ) -> Job:
     """Run a plan.
@@ -71,19 +71,19 @@ def run_plan(
             with all its processors, when left out.
         resume: Keep results that are byte for byte what an earlier run of the same decision
             recorded, from sources that are unchanged too.
-        tell: Called after every frame.
+        report: Called after every frame.
         stop: Set by somebody else to end early.
 
     Raises:
         KeyboardInterrupt: ``stop`` was set; frames in flight were finished and stand in the
             journal for ``resume``.
         OutputRefusedError: Another run holds the results of a shot, they are not as they were
-            planned, or a sidecar that stands there tells of something else; nothing was touched.
+            planned, or a sidecar that stands there describes something else; nothing was touched.
         RequestError: The engine cannot run it; nothing was written.
     """
     results = {name: ShotResult(error=str(error)) for name, error in plan.failed.items()}
     engine = engine or Local(processors())
-    manner = _Manner(engine, resume, tell, stop or threading.Event())
+    manner = _Manner(engine, resume, report, stop or threading.Event())
     with ExitStack() as life:
         # One order for everybody: two runs of one recipe never refuse each other both.
         for name, shot in sorted(plan.shots.items(), key=lambda it: (it[1].folder, it[0])):
@@ -112,7 +112,7 @@ class _Manner:
 
     engine: Engine
     resume: bool
-    tell: Callable[[Progress], None]
+    report: Callable[[Progress], None]
     stop: threading.Event
 
 
@@ -139,7 +139,7 @@ def _run_shot(document: ShotDocument, manner: _Manner) -> ShotResult:
     try:
         with journal:
             failed = run_frames(
-                document, kept, manner.engine, keep=keep, report=manner.tell, stop=manner.stop
+                document, kept, manner.engine, keep=keep, report=manner.report, stop=manner.stop
             )
         record = seal(document, path, records, failed)
         journal.remove()

@@ -29,12 +29,12 @@ class Local:
     Attributes:
         jobs: Frames at once, fewer where memory holds fewer; one a processor by default.
         memory: Bytes that the frames in flight may take; a share of what is free when None.
-        tell: Told one line where memory holds fewer.
+        report: Called with one line where memory holds fewer.
     """
 
     jobs: int = field(default_factory=machine.processors)
     memory: int | None = None
-    tell: Callable[[str], None] = lambda line: None
+    report: Callable[[str], None] = lambda line: None
 
     def __enter__(self) -> Self:
         return self
@@ -48,7 +48,7 @@ class Local:
             wish = min(self.jobs, len(document.frames))
             fit = fitting(document, jobs=wish, memory=self.memory)
             if fit < wish:
-                self.tell(f"{document.shot}: {fit} at a time, not {wish}: memory holds no more")
+                self.report(f"{document.shot}: {fit} at a time, not {wish}: memory holds no more")
 
     def run(
         self, document: ShotDocument, *, stop: threading.Event

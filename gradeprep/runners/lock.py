@@ -77,7 +77,10 @@ def held(folder: Path, shot: str) -> Iterator[None]:
     except OSError as error:
         reason = "a link or no file has its name" if error.errno in _NO_FILE else error.strerror
         raise WriteError(
-            f"the lock cannot be made: {reason}", shot=shot, file=path, remedy="see to the folder"
+            f"the lock cannot be made: {reason}",
+            shot=shot,
+            file=path,
+            remedy="check the folder's permissions",
         ) from error
     try:
         yield
@@ -175,7 +178,7 @@ def _signed(handle: int) -> Holder | None:
 
 
 def dead(holder: Holder | None, *, known: bool) -> bool:
-    """Whether a holder has left the lock behind; ``known`` tells that no process here has it."""
+    """Whether a holder has left the lock behind; ``known``: no process here has it."""
     if holder is None:
         return True
     if holder.host != platform.node():

@@ -74,7 +74,7 @@ def parse_place(text: str, *, keys: Keys = Keys(), insecure: bool = False) -> Pl
         raise RequestError("certificates go with --on tls://HOST:PORT", key="--tls-ca")
     for option, file in (("ca", keys.ca), ("cert", keys.cert), ("key", keys.key)):
         if file is not None and not file.is_file():
-            raise RequestError("there is no such file", key=f"--tls-{option}", file=file)
+            raise RequestError("no such file", key=f"--tls-{option}", file=file)
     if place.exposed and not insecure:
         raise EngineError(
             f"{place.address} is not this machine, and without TLS anybody on the network can run "

@@ -75,7 +75,7 @@ def reached(place: Place) -> Iterator[tuple[Client, float]]:
 
 @contextmanager
 def _quiet() -> Iterator[None]:
-    """What the library logs about workers that come and go is ours to tell, or not."""
+    """Quiet the library's own log of workers that come and go."""
     before = {name: logging.getLogger(name).level for name in _LOGGERS}
     try:
         for name in _LOGGERS:
@@ -137,7 +137,7 @@ def _security(place: Place) -> Any:
 
 
 def _unreachable(address: str, error: BaseException) -> EngineError:
-    """Why, as far as the chain of causes tells."""
+    """Why, as far as the chain of causes goes."""
     chain: list[BaseException] = []
     cause: BaseException | None = error
     while cause is not None and cause not in chain:

@@ -44,11 +44,13 @@ async def look(texts: Sequence[str]) -> str:
 
 
 def _all_differences(texts: Sequence[str]) -> list[str]:
-    found = (line for text in texts for line in _told(wire.WorkerCheck.model_validate_json(text)))
+    found = (
+        line for text in texts for line in _checked(wire.WorkerCheck.model_validate_json(text))
+    )
     return list(dict.fromkeys(found))
 
 
-def _told(asked: wire.WorkerCheck) -> tuple[str, ...]:
+def _checked(asked: wire.WorkerCheck) -> tuple[str, ...]:
     """Differences, looked for once a run and shot in this process."""
     key = (asked.run, asked.shot)
     if key not in _looked:
@@ -123,7 +125,7 @@ def work(text: str) -> str:
     """Do the frames of a chunk, given and answered as JSON."""
     chunk = wire.Chunk.model_validate_json(text)
     where = str(get_worker().address)
-    refused = _told(chunk.look)
+    refused = _checked(chunk.look)
     if refused:
         return wire.Answer(worker=where, refused=refused).model_dump_json()
     begun = time.monotonic()

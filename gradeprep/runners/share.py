@@ -6,8 +6,8 @@ itself (`lock.held`) and chunks of another order are refused, and so is a chunk 
 goes on. Both sides put up their own sign before they look for the other's, so at least one of two
 that begin in one moment sees the other.
 
-As with the lock, the kernel tells for certain whether a process of this machine still lives, and
-nobody can tell it of another machine's: such a share stands until somebody removes it, or until
+As with the lock, the kernel knows for certain whether a process of this machine still lives, and
+nobody can know it of another machine's: such a share stands until somebody removes it, or until
 its order is sealed.
 """
 
@@ -61,7 +61,7 @@ def joined(folder: Path, shot: str, *, order: str, frames: str) -> Iterator[None
         folder: Where the results stand; it must exist.
         shot: Name of the shot.
         order: What is ordered, as a hash.
-        frames: The frames, as others are to be told of them.
+        frames: The frames, as messages name them.
 
     Raises:
         OutputRefusedError: A run holds the shot for itself, or chunks of another order are at it.

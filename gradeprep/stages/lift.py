@@ -37,7 +37,7 @@ Tones = npt.NDArray[np.floating]
 
 
 class LiftParams(BaseModel):
-    """Parameters of the lift, told on the scale of the normalized picture."""
+    """Parameters of the lift, on the scale of the normalized picture."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 

@@ -78,7 +78,7 @@ def test_nobody_says_the_space(config, tmp_path, capsys):
     file = write_dpx(tmp_path / "quay.dpx", codes())
     options = () if config is None else ("--config", config)
     arguments = ("pull", file, tmp_path / "out", *STOPS, *options)
-    says = ("quay.dpx", "space", "nobody says which colour space", "no default is ever assumed")
+    says = ("quay.dpx", "space", "no input colour space given", "--space")
     refused(capsys, tmp_path, arguments, *says, code=2)
 
 

@@ -334,7 +334,7 @@ def test_no_room_is_seen_before_the_first_frame(disk, tmp_path, capsys):
     file = write_exr(tmp_path / "noise.exr", noise())
     disk.fill(20_000)
     arguments = ("pull", file, disk.folder / "out", *ACESCG)
-    says = ("no room", "need about 0.1 MB", "0.0 MB are free", "free some disk")
+    says = ("not enough disk space", "about 0.1 MB needed", "0.0 MB free", "free some disk")
     refused(capsys, tmp_path, arguments, *says, code=2)
 
 
@@ -473,7 +473,7 @@ def spoilt(pulled: Path, fault: str) -> Path:
 @pytest.mark.parametrize(
     ("fault", "says"),
     [
-        ("missing", "there is no such sidecar"),
+        ("missing", "no such sidecar"),
         ("a folder", "cannot be read"),
         ("not JSON", "is not JSON"),
         ("not text", "is not JSON"),

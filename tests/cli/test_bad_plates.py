@@ -41,7 +41,7 @@ def plate(request, tmp_path):
     ("name", "says"),
     [
         ("none.####.exr", "no file matches this pattern"),
-        ("none.exr", "there is no such file or folder"),
+        ("none.exr", "no such file or folder"),
         ("away/none.####.exr", "its folder does not exist"),
         ("empty", "the folder holds no frames"),
     ],
@@ -293,7 +293,7 @@ def pulled_twice(capsys, folder, plate, options, kind):
     """The plate pulled into `once` and that, with --again, into `twice`; the two sidecars."""
     assert run(capsys, "pull", plate, folder / "once", *options).code == 0
     again = ("pull", folder / "once" / f"quay.####.{kind}", folder / "twice", *options)
-    refused(capsys, folder, again, "frame 1001", "by -1 stops already", "--again", code=2)
+    refused(capsys, folder, again, "frame 1001", "by -1 stops", "--again", code=2)
     assert run(capsys, *again, "--again").code == 0
     return [sidecar.load(folder / name / "quay.stops.json") for name in ("once", "twice")]
 
@@ -313,7 +313,7 @@ def test_exr_pulled_before_needs_no_sidecar_to_say_so(tmp_path, capsys):
     moved = tmp_path / "moved.exr"
     shutil.copy(tmp_path / "once" / "quay.1001.exr", moved)
     arguments = ("pull", moved, tmp_path / "out", *ACESCG)
-    refused(capsys, tmp_path, arguments, "moved.exr", "pulled by -1 stops already", code=2)
+    refused(capsys, tmp_path, arguments, "moved.exr", "pulled by -1 stops", code=2)
 
 
 def test_dpx_pulled_before_is_known_by_the_sidecar_beside_it(tmp_path, capsys):
@@ -322,7 +322,7 @@ def test_dpx_pulled_before_is_known_by_the_sidecar_beside_it(tmp_path, capsys):
     assert {frame.history for frame in twice.frames} == {(once.digest,)}
     assert [(frame.before, frame.stops) for frame in twice.frames] == [(-1.0, -1.0)] * 3
     thrice = ("pull", tmp_path / "twice" / "quay.####.dpx", tmp_path / "thrice", *ACESCCT)
-    refused(capsys, tmp_path, thrice, "by -2 stops already", code=2)
+    refused(capsys, tmp_path, thrice, "by -2 stops", code=2)
 
 
 # One bad shot among good ones.

@@ -320,7 +320,7 @@ def test_references_in_a_circle(length, faulty):
         for index, name in enumerate(names)
     )
     text = RECIPE.replace("  quay: {plate: plate}\n", shots)
-    faulty(text, "stages", "in a circle", "give one of them its stops")
+    faulty(text, "stages", "circular reference", "give one of them its stops as a number")
 
 
 # Names.

@@ -98,7 +98,7 @@ BAD = {
     "unknown check": (("--check", "clippin"), "did you mean clipping?"),
     "unknown parameter": (("--set", "clipping.ceilin=1"), "check clipping: ceilin: unknown key"),
     "no setting": (("--set", "ceiling=1"), "CHECK.KEY=VALUE"),
-    "no space": (("--check", "pixels"), "nobody says which colour space"),
+    "no space": (("--check", "pixels"), "no input colour space given"),
 }
 
 

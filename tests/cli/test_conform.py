@@ -121,7 +121,7 @@ def test_a_dpx_plate_stays_dpx(tmp_path, capsys):
     ("arguments", "message"),
     [
         (["--rate", "fast"], "'fast' is no rate"),
-        (["--decision", "none.cc"], "none.cc: there is no such file"),
+        (["--decision", "none.cc"], "none.cc: no such file"),
         (["--handles", "-1"], "-1"),
     ],
 )

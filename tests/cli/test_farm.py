@@ -311,7 +311,7 @@ def test_torn_bundles(fault, command, bundle, tmp_path, capsys):
         file.write_bytes(b"" if fault == "empty" else text[: len(text) // 2])
     name, *options = command
     arguments = (name, bundle, *options)
-    refused(capsys, tmp_path, arguments, str(file), "make the bundle anew", code=2)
+    refused(capsys, tmp_path, arguments, str(file), "write the bundle again", code=2)
 
 
 @pytest.mark.parametrize("command", [("chunk", "--number", "1"), ("seal",)])

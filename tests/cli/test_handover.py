@@ -74,7 +74,7 @@ def test_a_recipe_hands_over_all_its_shots(tmp_path, capsys):
     assert ran.code == 0, ran
     out = tmp_path / "handover"
     assert names(out) == ["film.ccc", "film.otio"]
-    note = "  note: quay: PART ONLY: the shot's lift cannot be told as a gain and is not in it"
+    note = "  note: quay: PART ONLY: the shot's lift is not a gain and is not in it"
     assert note in ran.out.splitlines()
     assert decisions_in(out / "film.ccc") == {"quay": (-2.0,) * 3, "loft": (-2.0,) * 3}
     ran = run(capsys, "handover", both, "--as", "cc", "--shot", "loft", "-o", tmp_path / "one")
@@ -132,8 +132,8 @@ def test_arguments_that_are_none(tmp_path, capsys):
         ([], "Missing argument 'SIDECAR|RECIPE'"),
         ([path, recipe], "give sidecars (*.stops.json), or one recipe"),
         ([recipe, recipe], "give sidecars (*.stops.json), or one recipe"),
-        ([path, path], f"{path} tells of a shot 'quay' as well; hand them over one by one"),
-        ([tmp_path / "no.stops.json"], "there is no such sidecar"),
+        ([path, path], f"{path} also describes a shot 'quay'; hand them over one by one"),
+        ([tmp_path / "no.stops.json"], "no such sidecar"),
         ([tmp_path / "no.yaml"], "there is no such recipe"),
         ([recipe, "--shot", "loft"], "the recipe has no shot 'loft'; it has quay"),
     ):
@@ -148,7 +148,7 @@ def test_a_recipe_that_was_not_run(tmp_path, capsys):
     ran = run(capsys, "handover", tmp_path / "quay.yaml")
     assert ran.code == 2
     assert ran.err == (
-        f"gradeprep: quay: {path}: there is no such sidecar: the shot was not run; run the recipe "
+        f"gradeprep: quay: {path}: no such sidecar: the shot was not run; run the recipe "
         "first, or leave the shot out with --shot\n"
     )
 

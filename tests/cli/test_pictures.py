@@ -231,8 +231,8 @@ def test_a_picture_shows_one_plate(tmp_path, capsys):
         (("--picture", "OUT", "--display", "nowhere"), "no display named 'nowhere'"),
         (("--picture", "OUT", "--look-space", "ACEScct"), "--look-space: names no look"),
         (("--picture", "OUT", "--look", "Silver"), "has no look 'Silver'"),
-        (("--picture", "OUT", "--look", "gone.cube"), "does not tell which space"),
-        (("--picture", "OUT", "--look", "gone.clf"), "there is no such look"),
+        (("--picture", "OUT", "--look", "gone.cube"), "does not state the space"),
+        (("--picture", "OUT", "--look", "gone.clf"), "no such look"),
     ],
 )
 def test_what_cannot_be_shown_is_one_line(tmp_path, plate, asked, said, capsys):

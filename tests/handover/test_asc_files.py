@@ -79,7 +79,7 @@ def test_a_decision_list_names_the_source_plates(tmp_path):
 
 def test_what_is_not_in_it_is_marked_in_the_file_and_told(tmp_path):
     quay, loft = Cc().make(shots(tmp_path), FrameParams(), "film")
-    mark = "PART ONLY: the shot's lift cannot be told as a gain and is not in it"
+    mark = "PART ONLY: the shot's lift is not a gain and is not in it"
     assert (quay.notes, loft.notes) == ((), (mark,))
     assert mark in loft.text
     assert "PART" not in quay.text

@@ -77,7 +77,7 @@ def test_gaps_in_the_numbers_are_gaps_in_the_timecode(tmp_path):
 @pytest.mark.parametrize(
     ("rate", "asked", "message"),
     [
-        (None, None, "quay: --rate: its plate tells no rate; say it: --rate 24000/1001"),
+        (None, None, "quay: --rate: its plate states no rate; say it: --rate 24000/1001"),
         (None, "fast", "quay: --rate: 'fast' is no rate; say it: --rate 24000/1001"),
         (None, "0", "quay: --rate: '0' is no rate; say it: --rate 24000/1001"),
     ],

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradeprep.errors import GradeprepError
-from gradeprep.meters.labels import told
+from gradeprep.meters.labels import read_label
 from gradeprep.meters.notes import Notes, NotesParams
 
 PLATE = FakeView({1001: np.ones((2, 2, 3)), 1002: np.ones((2, 2, 3))}, shot="quay_0110")
@@ -107,7 +107,7 @@ def test_any_note_is_the_meter_formula(tmp_path_factory, n, t, s, d, lux):
     ],
 )
 def test_labels_stand_for_exact_numbers(column, written, exact, off):
-    label = told(column, written, marked=True)
+    label = read_label(column, written, marked=True)
     assert float(label.value) == pytest.approx(exact, rel=1e-12)
     assert label.stops == pytest.approx(off, abs=5.1e-5)
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradeprep.meters.labels import Label, told
+from gradeprep.meters.labels import Label, read_label
 from gradeprep.onset.present import Present
 from gradeprep.onset.series import APERTURES, DENSITIES, INDICES, filters, marked_index
 from gradeprep.onset.ways import ways
@@ -33,7 +33,7 @@ COLUMNS = {
 
 def present(**written):
     labels = {
-        name: told(COLUMNS[name], text, marked=name in ("aperture", "t_stop"))
+        name: read_label(COLUMNS[name], text, marked=name in ("aperture", "t_stop"))
         for name, text in written.items()
     }
     return Present(**labels)

@@ -128,5 +128,5 @@ def test_the_command_tells_it_and_writes_nothing(plan, tmp_path, capsys):
     quick = run(capsys, "plan", recipe, "--quick", "--json")
     found = json.loads(quick.out)["cost"]
     assert (found["frames"], found["processor_seconds"]) == (10, None)
-    assert "not measured: nobody asked for it" in run(capsys, "plan", recipe, "--quick").out
+    assert "not measured: not requested" in run(capsys, "plan", recipe, "--quick").out
     assert snapshot(tmp_path) == before

@@ -59,7 +59,7 @@ def test_a_take_is_held_as_one(rate, nominal, start, drop, step):
     ]
     kept = Layouts(frames, layouts)
     assert list(kept.values()) == layouts
-    assert len(kept._told.distinct) == 1
+    assert len(kept._takes.distinct) == 1
 
 
 def test_a_break_begins_a_new_take():
@@ -67,7 +67,7 @@ def test_a_break_begins_a_new_take():
     layouts = [replace(PLAIN, timecode=label) for label in said]
     kept = Layouts(FrameRange.parse("1-4"), layouts)
     assert [layout.timecode for layout in kept.values()] == said
-    assert len(kept._told.distinct) == 2
+    assert len(kept._takes.distinct) == 2
 
 
 def test_a_frame_that_is_not_there_says_nothing():

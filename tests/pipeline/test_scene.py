@@ -142,7 +142,7 @@ def test_sigmas_that_are_too_small_throughout_grow():
             [("a", "hero", 0, 0.1), ("d", "c", 0, 0.1)],
             "no reading connects c, d to the hero hero; read a pair that joins them",
         ),
-        ([], "no reading tells of the hero hero and another shot"),
+        ([], "no reading links the hero hero and another shot"),
         ([("a", "a", 0, 0.1)], "a against a: a shot cannot be read against itself"),
         ([("a", "hero", 0, 0.0)], "a against hero: a sigma must be above zero, not 0.0"),
         ([("a", "hero", 0, math.inf)], "a against hero: a sigma must be above zero, not inf"),

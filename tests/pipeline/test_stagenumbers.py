@@ -84,12 +84,12 @@ def test_a_meter_is_read_once_and_its_number_stands_for_all_frames():
     (reading,) = settled.readings
     assert reading.stops == pytest.approx(-3.0)
     assert numbers(settled, 1) == numbers(settled, 99) == [("pull", {"stops": reading.stops})]
-    assert settled.told() == [{"pull": {"stops": reading.stops}}]
+    assert settled.as_data() == [{"pull": {"stops": reading.stops}}]
 
 
 def test_a_balance_takes_the_readings_three_numbers():
     settled = settle(shot({"balance": {"stops": CARD}}), view([0.36, 0.18, 0.09]))
-    (told,) = settled.told()
+    (told,) = settled.as_data()
     assert told == {"balance": {"stops": list(settled.readings[0].balance)}}
 
 

@@ -222,7 +222,7 @@ def test_missing_file(tmp_path, name):
     with pytest.raises(MissingPlateError) as caught:
         find(tmp_path / name)
     assert str(caught.value) == (
-        f"{tmp_path}/{name}: there is no such file or folder; "
+        f"{tmp_path}/{name}: no such file or folder; "
         "name a file, a folder, or a pattern such as quay.####.exr"
     )
 

@@ -242,7 +242,7 @@ HANDOVERS = [
     ("documents", "no plain file name", {"make": making(".a.txt")}),
     ("documents", "two are called 'a.txt'", {"make": making("a.txt", "a.txt")}),
     ("documents", "holds no text", {"make": making("a.txt", text=b"bytes")}),
-    ("documents", "quay_0110 is not told of", {"make": making("a.txt", shots=slice(1))}),
+    ("documents", "quay_0110 is missing", {"make": making("a.txt", shots=slice(1))}),
     (
         "documents",
         "nobody knows why",

@@ -93,7 +93,7 @@ PLANNED = [
     (METER, "Meter.read = lambda self, plate, p: 1 / 0", "failed with ZeroDivisionError"),
     (METER, "Meter.read = lambda self, plate, p: 1.0", "returned float, not a Reading"),
     (CHECK, "Check.look = lambda self, plate, p: None", "failed with TypeError"),
-    (CHECK, "Check.look = lambda self, plate, p: ['dark']", "told str, not a Finding"),
+    (CHECK, "Check.look = lambda self, plate, p: ['dark']", "yielded str, not a Finding"),
 ]
 
 

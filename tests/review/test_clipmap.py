@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradeprep.checks.clipping import Ceiling
-from gradeprep.review.clipmap import CHANNEL_INKS, clip_map, hatching, told_ceilings, told_shares
+from gradeprep.review.clipmap import CHANNEL_INKS, ceiling_text, clip_map, hatching, share_text
 
 PAPER = (250, 250, 250)
 
@@ -66,12 +66,12 @@ def test_the_inks_are_those_that_were_published():
 def test_words():
     one = Ceiling("plateau", 12.0, 11.9, 6.06)
     other = Ceiling("encodable", 1.0, 0.9995, 8.0)
-    assert told_ceilings((one, one, other)) == (
+    assert ceiling_text((one, one, other)) == (
         "RG end at +6.06 stops from grey (the plate's own plateau); "
         "B ends at +8.00 stops from grey (the end of the encoding)"
     )
     mask = np.zeros((100, 200, 3), bool)
-    assert told_shares(mask) == "nothing is clipped"
+    assert share_text(mask) == "nothing is clipped"
     mask[:50, :, 0] = True
     mask[0, 0, 2] = True
-    assert told_shares(mask) == "clipped: 50.00% of R, 1 pixels of B"
+    assert share_text(mask) == "clipped: 50.00% of R, 1 pixels of B"

@@ -110,7 +110,7 @@ def test_light_is_reduced_before_it_becomes_a_signal():
 def test_the_default_display_and_view_are_the_config_s():
     shown = screen(STUDIO, "ACEScg")
     display = STUDIO.config.getDefaultDisplay()
-    assert shown.told == f"{display}, {STUDIO.config.getDefaultView(display)}"
+    assert shown.title == f"{display}, {STUDIO.config.getDefaultView(display)}"
 
 
 def test_a_look_comes_between_light_and_view(tmp_path):
@@ -123,7 +123,7 @@ def test_a_look_comes_between_light_and_view(tmp_path):
     light = picture(2)
     plain = screen(STUDIO, "ACEScg", **PLAIN)
     np.testing.assert_array_equal(looked.picture(light), plain.picture(light * np.float32(0.5)))
-    assert looked.told == "look half.clf, then sRGB - Display, Un-tone-mapped"
+    assert looked.title == "look half.clf, then sRGB - Display, Un-tone-mapped"
 
 
 @pytest.mark.parametrize(

@@ -44,7 +44,7 @@ def test_outcomes_in_any_order_stand_in_order(plan):
     bad = Failed(1002, "quay frame 1002: torn")
     engine = FakeEngine(lambda task, order: bad if order.number == 1002 else None)
     told = []
-    job = run_plan(plan, engine=engine, tell=told.append)
+    job = run_plan(plan, engine=engine, report=told.append)
     for shot in job.shots.values():
         assert [frame.number for frame in shot.record.frames] == [1001, 1003]
         assert shot.failed == (bad,)
@@ -68,7 +68,7 @@ def test_stopped_run_keeps_what_was_done_in_the_journal(plan, tmp_path):
     stop = threading.Event()
     engine = FakeEngine()
     with pytest.raises(KeyboardInterrupt):
-        run_plan(plan, engine=engine, tell=lambda progress: stop.set(), stop=stop)
+        run_plan(plan, engine=engine, report=lambda progress: stop.set(), stop=stop)
     (line,) = (tmp_path / "out" / "quay" / ".quay.stops.journal").read_text().splitlines()
     assert json.loads(line)["frame"]["number"] == 1003
     assert engine.steps[-1] == "exit"

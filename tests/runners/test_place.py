@@ -86,7 +86,7 @@ def test_certificates_go_with_tls_and_are_there(tmp_path):
     there = tmp_path / "ca.pem"
     there.touch()
     assert parse_place("tls://farm:1", keys=Keys(ca=there)).keys.ca == there
-    with pytest.raises(RequestError, match="--tls-key: there is no such file"):
+    with pytest.raises(RequestError, match="--tls-key: no such file"):
         parse_place("tls://farm:1", keys=Keys(ca=there, key=Path("gone.pem")))
     for other in ("local", "processes:2", "tcp://127.0.0.1:1"):
         with pytest.raises(RequestError, match="certificates go with --on tls://"):

@@ -25,7 +25,7 @@ _ANY = ConfigDict(arbitrary_types_allowed=True, populate_by_name=True)
 CLAUSES: Mapping[str, str] = {
     "form": "made without arguments; name, summary, Params and every method of its kind are there",
     "parameters": "each described, unknown ones refused, every default one that is taken",
-    "schema": "the parameters have a JSON Schema, and are told as JSON",
+    "schema": "the parameters have a JSON Schema, and dump as JSON",
     "call": "does its work on ordinary data; what it cannot do it says by ValueError, in one line",
     "purity": "changes nothing it is given, keeps no state: the same question, the same answer",
     "numbers": "decides finite numbers, alone or in tuples, which survive being written as JSON",
@@ -42,7 +42,7 @@ CLAUSES: Mapping[str, str] = {
     "frame": "asked for a frame, it looks at that frame alone",
     "findings": "Findings of frames that the plate has, with numbers that JSON holds",
     "finds": "finds something on a plate that is said to have it",
-    "documents": "Documents with plain file names, each shot told of or left out, nothing written",
+    "documents": "Documents with plain names, each shot described or left out, nothing written",
     "proof": "a proof says how it was proved, and raises WriteError for a file that is not right",
 }
 """Clause to what it asks for."""

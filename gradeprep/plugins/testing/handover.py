@@ -40,7 +40,7 @@ def check_handover(
         given = tuple(shots or decided_shots(folder))
         made = _made(one, given)
         for other in (one, one.again()):
-            same = _told(_made(other, given)) == _told(made)
+            same = _contents(_made(other, given)) == _contents(made)
             one.demand(same, "purity", "it makes other documents next time")
         wrote = ", ".join(path.name for path in folder.iterdir())
         one.demand(not wrote, "documents", f"make wrote {wrote}")
@@ -70,11 +70,11 @@ def _made(one: Tried, shots: tuple[Decided, ...]) -> list[Document | LeftOut]:
         files.add(each.name)
         found.update(each.shots)
     one.demand(found <= names, "documents", f"{', '.join(sorted(found - names))}: no such shot")
-    one.demand(found >= names, "documents", f"{', '.join(sorted(names - found))} is not told of")
+    one.demand(found >= names, "documents", f"{', '.join(sorted(names - found))} is missing")
     return made
 
 
-def _told(made: list[Document | LeftOut]) -> list[tuple[Any, ...]]:
+def _contents(made: list[Document | LeftOut]) -> list[tuple[Any, ...]]:
     """What two makings must agree on; proofs are functions of their own."""
     return [
         (one.name, one.text, one.shots, one.notes) if isinstance(one, Document) else (one,)

@@ -67,7 +67,7 @@ def listen(port: int) -> socket.socket:
 
 
 class _Server(uvicorn.Server):
-    """A server that leaves the signals to who started it, and ends when told to."""
+    """A server that leaves the signals to its starter, and ends on request."""
 
     def __init__(self, config: uvicorn.Config, stop: threading.Event) -> None:
         super().__init__(config)

@@ -52,10 +52,10 @@ class Cache(Generic[T]):
         try:
             value = make()
         except BaseException as error:
-            self._told(key, mine, error=error)
+            self._deliver(key, mine, error=error)
             raise
         self._keep(key, value)
-        self._told(key, mine, value=value)
+        self._deliver(key, mine, value=value)
         return value
 
     def clear(self) -> None:
@@ -71,7 +71,7 @@ class Cache(Generic[T]):
             while self._bytes > self.most and len(self._values) > 1:
                 self._bytes -= self.bytes_of(self._values.popitem(last=False)[1])
 
-    def _told(
+    def _deliver(
         self,
         key: Hashable,
         waiting: Future[T],

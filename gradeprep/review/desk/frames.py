@@ -57,7 +57,7 @@ class DecodedFrame:
         recorded: The same samples as recorded.
         absent: Pixels without light, H x W: no number, or outside the data window; None where
             there are none.
-        key: What tells it from any other: file, when that was written, colour.
+        key: What distinguishes it: file, when that was written, colour.
         aspect: Width of a pixel over its height.
     """
 
@@ -106,7 +106,7 @@ class Frames:
 
         Raises:
             VanishedError: Its file is not there any more.
-            GradeprepError: It is torn, cannot be carried, or its colour cannot be told.
+            GradeprepError: It is torn, cannot be carried, or its colour is unknown.
         """
         ask = shot_of(recipe, shot)
         path = plate_of(ask, folder).path(frame)

@@ -47,11 +47,11 @@ def read(view: View, meter: str, params: Mapping[str, Any], *, per_frame: bool) 
         PlateError: A frame cannot be read.
     """
     if not per_frame:
-        return _told(read_plate(view, meter, params))
+        return _as_data(read_plate(view, meter, params))
     over_time = read_frames(view, meter, params)
     keys = [[frame, stops] for frame, stops in sorted(over_time.curve.keys.items())]
-    return {**_told(over_time.summary), "keys": keys}
+    return {**_as_data(over_time.summary), "keys": keys}
 
 
-def _told(reading: Reading) -> dict[str, Any]:
+def _as_data(reading: Reading) -> dict[str, Any]:
     return reading.model_dump(mode="json")

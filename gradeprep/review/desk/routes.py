@@ -22,7 +22,7 @@ POST ``/api/save``               ``{revision, shots: {name: {pull, lift, balance
 POST ``/api/undo``, ``/reload``  ``{revision}``, ``{}``: the recipe then
 POST ``/api/run``, ``/stop``     ``{shot}``, ``{}``; 409 while one runs
 GET ``/api/progress``            how the run goes, as server-sent events
-GET ``/api/report``              ``shot``: the report of what its sidecar tells
+GET ``/api/report``              ``shot``: the report of its sidecar
 ================================ ==================================================================
 
 A page names shots and frames of the recipe and never a file. An error is JSON: ``error``, the
@@ -161,7 +161,7 @@ async def _shader(request: Request) -> Response:
     """A view as a shader."""
     display, view = (text(request.query_params, key) for key in ("display", "view"))
     found = await _heavy(request, lambda: _desk(request).shader(display, view))
-    return JSONResponse(found.told())
+    return JSONResponse(found.as_data())
 
 
 async def _texture(request: Request) -> Response:
@@ -259,9 +259,9 @@ async def _progress(request: Request) -> Response:
         while not leaving():
             now = desk.work.now
             if now is not before:
-                yield f"data: {json.dumps(now.told())}\n\n"
+                yield f"data: {json.dumps(now.as_data())}\n\n"
                 before, quiet = now, 0.0
-            elif quiet > _ALIVE:  # a word now and then tells whether anybody still listens
+            elif quiet > _ALIVE:  # a word now and then shows whether the page is still there
                 yield ": still here\n\n"
                 quiet = 0.0
             await anyio.sleep(_GLANCE)

@@ -38,7 +38,7 @@ class Loaded:
 
     Attributes:
         text: Its text.
-        revision: Hash of its bytes, as `gradeprep.plates.atomic.digest` tells it.
+        revision: Hash of its bytes, as `gradeprep.plates.atomic.digest` gives it.
         recipe: What it asks.
     """
 

@@ -67,7 +67,7 @@ class Texture:
     linear: bool
     values: bytes
 
-    def told(self) -> dict[str, Any]:
+    def as_data(self) -> dict[str, Any]:
         """All but its values, as plain data."""
         return {key: getattr(self, key) for key in self.__slots__ if key != "values"}
 
@@ -79,9 +79,9 @@ class Shader:
     glsl: str
     textures: tuple[Texture, ...]
 
-    def told(self) -> dict[str, Any]:
+    def as_data(self) -> dict[str, Any]:
         """It as plain data; the values of its tables are asked for one by one."""
-        textures = [texture.told() for texture in self.textures]
+        textures = [texture.as_data() for texture in self.textures]
         return {"glsl": self.glsl, "function": FUNCTION, "textures": textures}
 
     @property

@@ -29,7 +29,7 @@ from gradeprep.review.desk.frames import (
 from gradeprep.review.desk.light import Area, CloseUp, Small, small
 from gradeprep.review.desk.resolver import Resolver
 from gradeprep.review.desk.session import Session
-from gradeprep.review.desk.tones import sampled, told_tones
+from gradeprep.review.desk.tones import sampled, tone_data
 from gradeprep.review.desk.trial import StageTrial, change_of
 from gradeprep.review.desk.work import Work
 from gradeprep.review.imagebytes import encoded
@@ -185,7 +185,7 @@ class Desk:
         seen = self._seen(shot, frame)
         ask = shot_of(self.bench.recipe, shot)
         found, note = self._soon(shot)
-        return told_tones(sampled(seen), ask, tried, self.bench.weights, found, note)
+        return tone_data(sampled(seen), ask, tried, self.bench.weights, found, note)
 
     def reading(self, shot: str, meter: str, params: Mapping[str, Any]) -> dict[str, Any]:
         """What a meter reads."""
@@ -197,7 +197,7 @@ class Desk:
         return reading.read(view, meter, data, per_frame=bool(params.get("per_frame")))
 
     def report(self, shot: str) -> tuple[str, str]:
-        """The report of what a shot's sidecar tells, and the policy that it is served under."""
+        """The report of a shot's sidecar, and the policy that it is served under."""
         recipe = self.bench.recipe
         ask = shot_of(recipe, shot)
         only = replace(recipe, shots={shot: ask})
@@ -215,7 +215,7 @@ class Desk:
         return self.frames.seen(recipe, folder, shot, frame)
 
     def _plate_key(self, shot: str) -> tuple[Any, ...]:
-        """What tells whether a plate is still the one that was looked at."""
+        """What shows whether a plate is still the one that was read."""
         ask: Shot = shot_of(self.bench.recipe, shot)
         plate = plate_of(ask, self.session.folder)
         numbers = numbers_of(ask, plate)

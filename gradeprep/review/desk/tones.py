@@ -14,10 +14,10 @@ from gradeprep.review.desk.frames import DecodedFrame
 from gradeprep.review.desk.trial import StageTrial
 from gradeprep.review.tones import LOW, STEP, tones_of
 
-__all__ = ["sampled", "told_tones"]
+__all__ = ["sampled", "tone_data"]
 
 MOST = 250_000
-"""Pixels that the tones are told from: every so many of the picture, none of them averaged, so
+"""Pixels that the tones are read from: every so many of the picture, none of them averaged, so
 that noise stands in them as it was recorded."""
 
 
@@ -30,7 +30,7 @@ def sampled(seen: DecodedFrame) -> Pixels:
     return np.ascontiguousarray(pixels[~seen.absent[::step, ::step]].reshape(1, -1, 3))
 
 
-def told_tones(
+def tone_data(
     pixels: Pixels,
     shot: Shot,
     tried: StageTrial,

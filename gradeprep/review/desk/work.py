@@ -39,7 +39,7 @@ class State:
     error: str = ""
     line: str = ""
 
-    def told(self) -> dict[str, Any]:
+    def as_data(self) -> dict[str, Any]:
         """It as plain data."""
         return asdict(self)
 
@@ -97,17 +97,17 @@ class Work:
             if stop.is_set():
                 raise KeyboardInterrupt
             engine = Local()
-            job = run_plan(plan, engine=engine, resume=True, tell=self._tell, stop=stop)
+            job = run_plan(plan, engine=engine, resume=True, report=self._progress, stop=stop)
             self._ended(shot, job)
         except KeyboardInterrupt:
             line = f"{shot}: stopped; frames that were done are kept for the next run"
             self.now = replace(self.now, state="stopped", line=line)
         except GradeprepError as error:
             self._failed(shot, str(error.at(shot=shot)))
-        except Exception as error:  # whatever it is, the page must be told
+        except Exception as error:  # whatever it is, the page shows it
             self._failed(shot, f"{shot}: internal error: {type(error).__name__}: {error}")
 
-    def _tell(self, progress: Progress) -> None:
+    def _progress(self, progress: Progress) -> None:
         errors = "\n".join(line for line in (self.now.error, progress.error) if line)
         self.now = replace(
             self.now,
@@ -125,7 +125,7 @@ class Work:
             self._failed(shot, "\n".join(line for line in lines if line))
             return
         kept = f", {result.kept} of them kept" if result.kept else ""
-        name = "" if result.sidecar is None else f"; {result.sidecar.name} tells them"
+        name = "" if result.sidecar is None else f"; {result.sidecar.name} records them"
         line = f"{shot}: {self.now.total} frames done{kept}{name}"
         self.now = replace(self.now, state="done", line=line)
 
