@@ -196,7 +196,7 @@ def pull(
         resume: Keep results that are byte for byte what an earlier run recorded.
         jobs: Frames at once; one a processor when left out.
         **more: The other words of `gradeprep.pipeline.pullrecipe.PullAsk`: ``out_space``, ``kind``,
-            ``compression``, ``container``, ``layers``, ``working``, ``nonfinite``, ``again``,
+            ``compression``, ``container``, ``layers``, ``working``, ``nonfinite``, ``allow_pulled``,
             ``any_space``, ``only_colour``, ``name``.
 
     Returns:

@@ -31,7 +31,8 @@ AGAIN = {
     "pull": ("--resume",),
     "restore": ("--overwrite",),
     **dict.fromkeys(
-        ("audit", "check", "chunk", "conform", "headroom", "measure", "plan", "report", "seal"), ()
+        ("audit", "check", "chunk", "conform", "headroom", "measure", "plan", "report", "collect"),
+        (),
     ),
 }
 """Commands that may start again, and the options added once results have been written."""

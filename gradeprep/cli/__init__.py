@@ -19,29 +19,46 @@ from gradeprep.errors import GradeprepError
 
 __all__ = ["COMMANDS", "cli", "main"]
 
-COMMANDS = {
-    "demo": "Invent a small production, run it, and show what came out.",
-    "headroom": "Say how many stops hot a scene may be exposed, and how to get there.",
-    "compensate": "Write transforms that show a hot recording at normal exposure.",
-    "measure": "Read how many stops a plate, or a whole scene, is over.",
-    "check": "Say what is wrong with a plate: gaps, clipping, noise.",
-    "conform": "Write the recipe of a timeline: which frames it uses of which plates.",
-    "pull": "Bring one plate back by a number of stops.",
-    "run": "Bring back all shots of a recipe.",
-    "plan": "Print every decision of a recipe; write nothing.",
-    "desk": "Decide on the shots of a recipe on a page in the browser.",
-    "farm": "Write a recipe's frames as a bundle for a farm, Slurm, or make.",
-    "chunk": "Make some frames of a bundle, on any node.",
-    "seal": "Prove the frames of a bundle and write their sidecars.",
-    "restore": "Undo the changes that a sidecar records.",
-    "audit": "Check plates against their sidecar, and make them anew to compare.",
-    "doctor": "Look at this installation and say what is wrong with it.",
-    "handover": "Write the decision as ASC CDL, CLF, AMF, OTIO or EDL.",
-    "report": "Write a page of all shots: pictures, numbers, all that was applied.",
-    "plugins": "List stages, meters, checks and hand-overs.",
-    "completion": "Print what lets a shell complete commands and options.",
-    "schema": "Print the JSON Schema of recipes, sidecars and other documents.",
+GROUPS = {
+    "Before the shoot": {
+        "headroom": "How many stops hot a scene may be exposed, and which settings do it.",
+        "compensate": "Write transforms that show a hot recording at normal exposure.",
+    },
+    "Judge": {
+        "check": "Report what is wrong with a plate: gaps, clipping, noise.",
+        "measure": "Read how many stops a plate, or a whole scene, is over.",
+    },
+    "Bring back": {
+        "pull": "Bring one plate back by a number of stops.",
+        "conform": "Write the recipe of a timeline: the plates and frames that it uses.",
+        "plan": "Print every decision of a recipe; write nothing.",
+        "run": "Bring back all shots of a recipe.",
+        "restore": "Undo the changes that a sidecar records.",
+    },
+    "Review": {
+        "desk": "Decide on the shots of a recipe on a page in the browser.",
+        "report": "Write a page of all shots: pictures, numbers, everything applied.",
+        "audit": "Compare plates with their sidecar, and recompute them from their sources.",
+    },
+    "Hand over": {
+        "handover": "Write the decision as ASC CDL, CLF, AMF, OTIO or EDL.",
+    },
+    "At scale": {
+        "farm": "Write a recipe's frames as a bundle for a farm, Slurm, or make.",
+        "chunk": "Run some frames of a bundle, on any node.",
+        "collect": "Verify a bundle's frames and write their sidecars.",
+    },
+    "Maintenance": {
+        "demo": "Invent a small production, run it, and show the results.",
+        "doctor": "Check this installation.",
+        "plugins": "List stages, meters, checks and hand-overs.",
+        "schema": "Print the JSON Schema of recipes, sidecars and other documents.",
+        "completion": "Print the script that completes commands in a shell.",
+    },
 }
+"""Commands with their line of help, by the moment that they serve."""
+
+COMMANDS = {name: line for group in GROUPS.values() for name, line in group.items()}
 
 
 class _Commands(click.Group):
@@ -57,8 +74,10 @@ class _Commands(click.Group):
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
+        width = max(map(len, COMMANDS))
+        for title, commands in GROUPS.items():
+            with formatter.section(title):
+                formatter.write_dl([(f"{name:<{width}}", line) for name, line in commands.items()])
 
 
 def _imported(name: str) -> ModuleType:
@@ -77,7 +96,7 @@ def cli() -> None:
 
     Lifts the shadows while the signal is large, pulls the exposure by exact stops in
     scene-linear light, writes plates that lost nothing else, and a sidecar that says what was
-    applied, so that anybody can audit it and take it back.
+    applied, so that anybody can audit it and undo it.
 
     \b
     Example:

@@ -45,12 +45,12 @@ def command(
     """Make some frames of a shot that a BUNDLE of `gradeprep farm` orders, on any node.
 
     Say which: --shot and --frames, or --number. It may be killed, run again, or run twice at
-    once. Its records wait beside the plates until `gradeprep seal` makes the sidecar of them.
+    once. Its records wait beside the plates until `gradeprep collect` makes the sidecar of them.
 
     \b
     Examples:
       gradeprep chunk bundle --shot quay --frames 1001-1010
-      gradeprep chunk bundle --number 17 --place /show=/mnt/show
+      gradeprep chunk bundle --number 17 --map /show=/mnt/show
     """
     talk = Talk(click.echo) if openjd else None
     try:

@@ -1,4 +1,4 @@
-"""``--on`` and what goes with it: from the command line to an engine."""
+"""``--cluster`` and what goes with it: from the command line to an engine."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ __all__ = ["chosen"]
 _FILE = click.Path(path_type=Path)
 _OPTIONS = (
     click.option(
-        "--on",
+        "--cluster",
         default="local",
-        metavar="PLACE",
+        metavar="WHERE",
         help="Where frames run: local, processes:N, tcp://HOST:PORT or tls://HOST:PORT.",
     ),
     click.option("--tls-ca", type=_FILE, metavar="FILE", help="Who signed the scheduler; PEM."),
@@ -43,7 +43,7 @@ def chosen(command: Callable[..., None]) -> Callable[..., None]:
     @wraps(command)
     def with_engine(
         *,
-        on: str,
+        cluster: str,
         jobs: int | None,
         memory: int | None,
         tls_ca: Path | None,
@@ -54,12 +54,12 @@ def chosen(command: Callable[..., None]) -> Callable[..., None]:
     ) -> None:
         keys = (tls_ca, tls_cert, tls_key)
         engine: Engine
-        if on == "local" and not any(keys):
+        if cluster == "local" and not any(keys):
             report = remarks(asked["quiet"] or asked["as_json"])
             engine = Local(jobs or processors(), memory, report=report)
         else:
             _only_here(jobs=jobs, memory=memory)
-            engine = _elsewhere(on, keys, insecure)
+            engine = _elsewhere(cluster, keys, insecure)
         command(engine=engine, **asked)
 
     for option in reversed(_OPTIONS):
@@ -73,15 +73,15 @@ def _only_here(**bounds: int | None) -> None:
             raise RequestError(
                 "bounds what is done at once on this machine",
                 key=f"--{name}",
-                remedy="leave it out, or say --on processes:N",
+                remedy="leave it out, or say --cluster processes:N",
             )
 
 
-def _elsewhere(on: str, keys: tuple[Path | None, ...], insecure: bool) -> Engine:
+def _elsewhere(cluster: str, keys: tuple[Path | None, ...], insecure: bool) -> Engine:
     from gradeprep.runners.cluster import Cluster
     from gradeprep.runners.place import Keys, parse_place
 
-    place = parse_place(on, keys=Keys(*keys), insecure=insecure)
+    place = parse_place(cluster, keys=Keys(*keys), insecure=insecure)
     if place.exposed:
         _warn(f"{place.address} has no TLS: anybody on the network can run anything there")
     return Cluster(place, warn=_warn)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 import sys
 import threading
@@ -16,12 +17,16 @@ import click
 
 from gradeprep import sidecar
 from gradeprep.model.recipe import Recipe
+from gradeprep.model.shot import ShotDocument
 from gradeprep.pipeline.plan import make_plan
 from gradeprep.pipeline.planned import Options, Plan
 from gradeprep.runners.engine import Engine
 from gradeprep.runners.job import Job, Progress, ShotResult, run_plan
 
 __all__ = ["carry_out", "carry_out_plan", "finish", "remarks", "stopping"]
+
+_SENTENCE = re.compile(r"[;:] ")
+"""What parts a warning from its details."""
 
 
 def carry_out_plan(
@@ -76,9 +81,25 @@ def _print_shot(name: str, shot: ShotResult) -> None:
     span = f"{low:+g}" if low == high else f"{frames[0].stops:+g} to {frames[-1].stops:+g}"
     kept = f", {shot.kept} of them kept" if shot.kept else ""
     click.echo(f"{name}: {len(frames)} frames by {span} stops{kept}; {shot.sidecar}")
-    for finding in shot.record.findings:
-        if finding.severity != "fail":
-            click.echo(f"  {finding.severity}: {finding.line}")
+    if warned := _warnings(shot.record):
+        click.echo(f"{name}: warning: {warned}")
+
+
+def _warnings(record: ShotDocument) -> str:
+    """What a shot's warnings come to, in one line; the sidecar, report and `check` have the rest."""
+    warned = [finding for finding in record.findings if finding.severity == "warn"]
+    clipped = [finding for finding in warned if finding.numbers.get("shares")]
+    words = [_SENTENCE.split(finding.what)[0] for finding in warned if finding not in clipped]
+    if clipped:
+        shares = [finding.numbers["shares"] for finding in clipped]
+        frames = {frame for by_frame in shares for frame, share in by_frame.items() if share}
+        worst = max(range(len(clipped)), key=lambda place: max(shares[place].values()))
+        words.insert(
+            0,
+            f"highlights clipped on {len(frames)} of {len(record.frames)} frames, up to "
+            f"{100 * max(shares[worst].values()):.2g} % ({clipped[worst].channel})",
+        )
+    return "; ".join(dict.fromkeys(words))
 
 
 def _shot_json(shot: ShotResult) -> dict[str, Any]:

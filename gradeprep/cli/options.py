@@ -134,7 +134,7 @@ json_output = click.option(
     "--json", "as_json", is_flag=True, help="One JSON document on standard output."
 )
 place = click.option(
-    "--place",
+    "--map",
     "places",
     multiple=True,
     metavar="FROM=TO",

@@ -61,7 +61,7 @@ def command(
     \b
     Example:
       gradeprep run scene.yaml --resume
-      gradeprep run scene.yaml --on tls://farm:8786
+      gradeprep run scene.yaml --cluster tls://farm:8786
     """
     wish = Options(config, frames, overwrite, resume)
     read = only(read_recipe(recipe), shots)

@@ -9,7 +9,7 @@ import click
 from pydantic import TypeAdapter
 
 from gradeprep import sidecar
-from gradeprep.model.bundle import FarmDocument, Manifest, SealDocument
+from gradeprep.model.bundle import CollectDocument, FarmDocument, Manifest
 from gradeprep.model.documents.compensation import CompensationDocument
 from gradeprep.model.documents.conform import ConformDocument
 from gradeprep.model.documents.cost import Cost
@@ -35,7 +35,7 @@ DOCUMENTS: dict[str, Any] = {
     "cost": Cost,
     "bundle": Manifest,
     "farm": FarmDocument,
-    "seal": SealDocument,
+    "collect": CollectDocument,
     "plugins": PluginsDocument,
 }
 
@@ -45,7 +45,7 @@ DOCUMENTS: dict[str, Any] = {
 def command(kind: str) -> None:
     """Print a JSON Schema (2020-12): of recipes, with the installed plugins' parameters, of
     sidecars (a bundle's shots are the same), of what `measure`, `check`, `headroom`,
-    `compensate`, `conform`, `handover`, `doctor`, `plugins`, `farm` or `seal` prints with --json,
+    `compensate`, `conform`, `handover`, `doctor`, `plugins`, `farm` or `collect` prints with --json,
     of the cost in what `plan` prints, or of a bundle's manifest. Editors complete recipes from it.
 
     \b

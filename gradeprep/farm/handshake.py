@@ -48,7 +48,7 @@ def asked_digest(recipe: Recipe, name: str) -> str:
         "order": shot.order,
         "checks": {check: asked.model_dump(mode="json") for check, asked in shot.checks.items()},
         "output": shot.output.model_dump(mode="json"),
-        "policy": [shot.nonfinite, shot.again],
+        "policy": [shot.nonfinite, shot.allow_pulled],
         "carried": shot.carried,
     }
     return digest_of(json.loads(json.dumps(data, default=str)))

@@ -14,12 +14,12 @@ __all__ = ["files"]
 _TEXT = """\
 # make -C THIS_FOLDER -j8 -k
 #
-# Makes the frames chunk by chunk, and seals the shots once all are there. A stamp in done/ says
+# Makes the frames chunk by chunk, and collects the shots once all are there. A stamp in done/ says
 # that a chunk is done; what was killed or failed is made by the next make. For GNU make.
 #
 # GRADEPREP  the program
 # JOBS       frames at once in one chunk
-# PLACE      where folders are: --place FROM=TO ..., quoted as a shell wants it
+# PLACE      where folders are: --map FROM=TO ..., quoted as a shell wants it
 GRADEPREP ?= gradeprep
 JOBS ?= 1
 PLACE ?=
@@ -29,10 +29,10 @@ CHUNKS := \\
 STAMPS := $(CHUNKS:%=done/%)
 
 .PHONY: all
-all: done/seal
+all: done/collect
 
-done/seal: $(STAMPS)
-\t$(GRADEPREP) seal . $(PLACE)
+done/collect: $(STAMPS)
+\t$(GRADEPREP) collect . $(PLACE)
 \t@touch $@
 
 $(STAMPS): done/%:

@@ -1,7 +1,7 @@
 """A bundle as an Open Job Description template (revision 2023-09, extension TASK_CHUNKING).
 
 Each shot is a step whose frames the scheduler cuts into chunks as it likes, also ones with gaps;
-a last step seals them all. Every folder is a parameter of the type PATH, so that a farm's path
+a last step collects them all. Every folder is a parameter of the type PATH, so that a farm's path
 mapping fills in where it is on the node. Paths stand in ``parameters.json`` (a template may not
 hold whole ones), and the template holds names and numbers only.
 """
@@ -52,10 +52,10 @@ def template(manifest: Manifest, *, name: str, chunk: Mapping[str, int]) -> dict
         "steps": [
             *(_shot(manifest, shot, steps[shot], chunk[shot]) for shot in manifest.shots),
             {
-                "name": "seal",
+                "name": "collect",
                 "description": "Proves every frame and writes the sidecars.",
                 "dependencies": [{"dependsOn": step} for step in steps.values()],
-                "script": _run(["seal", "{{Param.Bundle}}", "--openjd", *_places(manifest)]),
+                "script": _run(["collect", "{{Param.Bundle}}", "--openjd", *_places(manifest)]),
             },
         ],
     }
@@ -111,9 +111,7 @@ def _run(arguments: list[str]) -> dict[str, Any]:
 
 
 def _places(manifest: Manifest) -> list[str]:
-    return [
-        part for word in manifest.folders for part in ("--place", f"{word}={{{{Param.{word}}}}}")
-    ]
+    return [part for word in manifest.folders for part in ("--map", f"{word}={{{{Param.{word}}}}}")]
 
 
 def _step_name(shot: str) -> str:

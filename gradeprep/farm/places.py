@@ -80,7 +80,7 @@ def refuse_merged(manifest: Manifest, places: Places) -> None:
             raise OutputRefusedError(
                 f"plates ({plate}) and results ({result}) are led to one folder",
                 file=str(result_here),
-                key="--place",
+                key="--map",
                 remedy="place them apart; a source is never touched",
             )
 
@@ -120,7 +120,7 @@ def _split(word: str, manifest: Manifest) -> tuple[str, str]:
     if not fits:
         raise RequestError(
             f"'{word}' places no folder of the bundle",
-            key="--place",
+            key="--map",
             remedy=f"write FROM=TO; it has {_listed(manifest.folders)}",
         )
     return max(fits, key=lambda fit: len(fit[0]))

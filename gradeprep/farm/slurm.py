@@ -1,4 +1,4 @@
-"""A bundle as Slurm scripts: a job array of chunks, and a job that waits for it and seals.
+"""A bundle as Slurm scripts: a job array of chunks, and a job that waits for it and collects.
 
 The scripts hold numbers only. Which shot and frames a number means stands in the manifest, and
 folders come in as arguments: no name of anybody's is ever read by a shell.
@@ -12,9 +12,9 @@ __all__ = ["files"]
 
 _SUBMIT = """\
 #!/bin/bash
-# Submits the frames as a job array, and the job that seals them once all have ended.
+# Submits the frames as a job array, and the job that collects them once all have ended.
 #
-#   ./submit.sh [--place FROM=TO ...]
+#   ./submit.sh [--map FROM=TO ...]
 #
 # GRADEPREP        the program on the nodes [gradeprep]
 # GRADEPREP_ARRAY  most elements of one array [1000]; the cluster's MaxArraySize less one
@@ -33,9 +33,9 @@ for ((first = 0; first < {chunks}; first += most)); do
   echo "array ${{id%%;*}}: chunks $((first + 1))-$((first + count))"
   jobs+=:${{id%%;*}}
 done
-id=$(sbatch --parsable --dependency="afterany$jobs" --output="$logs/seal.txt" \\
-  "$here/seal.sbatch" "$here" "$@")
-echo "seal ${{id%%;*}}: waits for all of them"
+id=$(sbatch --parsable --dependency="afterany$jobs" --output="$logs/collect.txt" \\
+  "$here/collect.sbatch" "$here" "$@")
+echo "collect ${{id%%;*}}: waits for all of them"
 """
 
 _CHUNK = """\
@@ -64,7 +64,7 @@ exit $code
 
 _SEAL = """\
 #!/bin/bash
-#SBATCH --job-name=gradeprep-seal
+#SBATCH --job-name=gradeprep-collect
 #SBATCH --cpus-per-task=1
 #SBATCH --mem-per-cpu=2G
 #SBATCH --requeue
@@ -72,12 +72,12 @@ _SEAL = """\
 # Proves every frame and writes the sidecars; what is missing is named, and the job fails.
 bundle=$1
 shift
-exec "${GRADEPREP:-gradeprep}" seal "$bundle" --jobs "${SLURM_CPUS_PER_TASK:-1}" "$@"
+exec "${GRADEPREP:-gradeprep}" collect "$bundle" --jobs "${SLURM_CPUS_PER_TASK:-1}" "$@"
 """
 
 
 def files(manifest: Manifest) -> dict[str, bytes]:
     """The scripts, as files of the bundle."""
     submit = _SUBMIT.format(chunks=len(manifest.chunks))
-    scripts = {"submit.sh": submit, "chunk.sbatch": _CHUNK, "seal.sbatch": _SEAL}
+    scripts = {"submit.sh": submit, "chunk.sbatch": _CHUNK, "collect.sbatch": _SEAL}
     return {name: text.encode("ascii") for name, text in scripts.items()}

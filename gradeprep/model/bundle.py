@@ -23,9 +23,9 @@ __all__ = [
     "Manifest",
     "ChunkPart",
     "RecipeMark",
-    "SealDocument",
+    "CollectDocument",
     "ShotMark",
-    "SealedShot",
+    "CollectedShot",
 ]
 
 Form = Literal["openjd", "sbatch", "make"]
@@ -137,7 +137,7 @@ class FarmDocument(CommandDocument):
     left_out: Mapping[str, str] = {}
 
 
-class SealedShot(CommandDocument):
+class CollectedShot(CommandDocument):
     """What sealing found of one shot.
 
     Attributes:
@@ -155,13 +155,13 @@ class SealedShot(CommandDocument):
     error: str = ""
 
 
-class SealDocument(CommandDocument):
-    """The document of ``gradeprep seal --json``.
+class CollectDocument(CommandDocument):
+    """The document of ``gradeprep collect --json``.
 
     Attributes:
         version: Version of the document's format.
         shots: Shot to what was found.
     """
 
-    version: Literal[1] = Field(1, alias="gradeprep_seal")
-    shots: Mapping[str, SealedShot]
+    version: Literal[1] = Field(1, alias="gradeprep_collect")
+    shots: Mapping[str, CollectedShot]

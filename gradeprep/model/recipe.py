@@ -173,7 +173,7 @@ class ShotSettings(RecipePart):
     checks: dict[str, dict[str, Any] | None] = Field({}, description="Checks to run first")
     output: OutputAsk = OutputAsk()
     nonfinite: Literal["keep", "fail"] = "keep"
-    again: bool = Field(False, description="Pull a plate that says it was pulled before")
+    allow_pulled: bool = Field(False, description="Pull a plate that says it was pulled before")
     carried: Carried = Field({}, description="Passed on into the sidecar; decides nothing")
 
 
@@ -201,7 +201,7 @@ class Shot:
     checks: Mapping[str, Any]
     output: OutputAsk
     nonfinite: Literal["keep", "fail"]
-    again: bool
+    allow_pulled: bool
     carried: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -354,7 +354,7 @@ class _Checker:
             checks=checks,
             output=output,
             nonfinite=pick("nonfinite"),
-            again=pick("again"),
+            allow_pulled=pick("allow_pulled"),
             carried=pick("carried"),
         )
 

@@ -38,9 +38,9 @@ class Present:
 
     def __post_init__(self) -> None:
         if self.aperture and self.t_stop:
-            raise ValueError("an aperture and a T-stop tell the same; give one of them")
+            raise ValueError("an aperture and a T-stop say the same; give one of them")
         if self.time and self.angle:
-            raise ValueError("a time and an angle tell the same; give one of them")
+            raise ValueError("a time and an angle say the same; give one of them")
         if (self.time or self.angle) and not self.rate:
             raise ValueError("a time or an angle needs the frame rate; give --rate")
         if self.time and self.rate:

@@ -55,7 +55,7 @@ class PlateAsk:
             checks={},
             output=OutputAsk(),
             nonfinite="keep",
-            again=True,
+            allow_pulled=True,
         )
 
 

@@ -38,7 +38,7 @@ class PullAsk:
         container: ``aces`` for SMPTE ST 2065-4.
         only_colour: Leave out what the format cannot hold.
         nonfinite: ``keep`` or ``fail``.
-        again: Pull a plate that says it was pulled before.
+        allow_pulled: Pull a plate that says it was pulled before.
         name: Name of the shot, and so of its sidecar; that of the result when left out.
     """
 
@@ -57,7 +57,7 @@ class PullAsk:
     container: str | None = None
     only_colour: bool = False
     nonfinite: str | None = None
-    again: bool = False
+    allow_pulled: bool = False
     name: str | None = None
 
 
@@ -88,7 +88,7 @@ def recipe_of(plate: str, out: str, ask: PullAsk) -> dict[str, Any]:
         "any_space": ask.any_space or None,
         "layers": list(ask.layers) or None,
         "nonfinite": ask.nonfinite,
-        "again": ask.again or None,
+        "allow_pulled": ask.allow_pulled or None,
         "output": _said(output),
     }
     recipe: dict[str, Any] = {

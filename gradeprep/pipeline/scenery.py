@@ -46,7 +46,9 @@ def undecided(recipe: Recipe) -> Recipe:
     """The recipe with every shot left as it was recorded, so that plates compare as they are."""
     pull = installed().get("stages", "pull")
     still = (StageAsk(stage="pull", params=pull.Params(stops=0.0)),)
-    shots = {name: replace(shot, stages=still, again=True) for name, shot in recipe.shots.items()}
+    shots = {
+        name: replace(shot, stages=still, allow_pulled=True) for name, shot in recipe.shots.items()
+    }
     return replace(recipe, shots=shots)
 
 

@@ -96,14 +96,14 @@ def plan_shot(shot: ShotPlanner) -> ShotPlan:
 
 
 def _not_pulled_before(shot: ShotPlanner) -> None:
-    if shot.ask.again or not shot.found.pulled:
+    if shot.ask.allow_pulled or not shot.found.pulled:
         return
     number, (stops, _) = next(iter(shot.found.pulled.items()))
     raise AlreadyPulledError(
         f"was already pulled by {stops:+g} stops",
         frame=number,
         file=shot.found.sequence.path(number),
-        remedy="take the original plate, or say --again (again: true) to pull once more",
+        remedy="take the original plate, or say --allow-pulled (allow_pulled: true) to pull once more",
     )
 
 

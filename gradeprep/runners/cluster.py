@@ -73,7 +73,7 @@ class Cluster:
         except TimeoutError:
             raise EngineError(
                 f"no worker showed up within {seconds:g} s",
-                key="--on",
+                key="--cluster",
                 remedy="start some (dask worker SCHEDULER --nthreads 1), or look at their logs",
             ) from None
 
@@ -98,7 +98,7 @@ class Cluster:
         except (TimeoutError, OSError) as error:
             raise EngineError(
                 f"not every worker answers within {LOOK:g} s",
-                key="--on",
+                key="--cluster",
                 remedy="look for one that hangs, or for a disk that it waits for",
             ) from error
         lines = [

@@ -1,4 +1,4 @@
-"""Where frames are to run, as the command line says it: ``--on``."""
+"""Where frames are to run, as the command line says it: ``--cluster``."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ class Place:
 
 
 def parse_place(text: str, *, keys: Keys = Keys(), insecure: bool = False) -> Place:
-    """Read ``--on``.
+    """Read ``--cluster``.
 
     Args:
         text: What stands behind it.
@@ -71,7 +71,7 @@ def parse_place(text: str, *, keys: Keys = Keys(), insecure: bool = False) -> Pl
     """
     place = _parsed(text, keys)
     if keys and not place.address.startswith("tls://"):
-        raise RequestError("certificates go with --on tls://HOST:PORT", key="--tls-ca")
+        raise RequestError("certificates go with --cluster tls://HOST:PORT", key="--tls-ca")
     for option, file in (("ca", keys.ca), ("cert", keys.cert), ("key", keys.key)):
         if file is not None and not file.is_file():
             raise RequestError("no such file", key=f"--tls-{option}", file=file)
@@ -79,7 +79,7 @@ def parse_place(text: str, *, keys: Keys = Keys(), insecure: bool = False) -> Pl
         raise EngineError(
             f"{place.address} is not this machine, and without TLS anybody on the network can run "
             "anything there",
-            key="--on",
+            key="--cluster",
             remedy="say tls:// (with --tls-ca, --tls-cert, --tls-key), or --insecure",
         )
     return place
@@ -92,7 +92,7 @@ def _parsed(text: str, keys: Keys) -> Place:
         count = int(match[1])
         if 1 <= count <= _MOST_PROCESSES:
             return Place("processes", count)
-        raise RequestError(f"{count} processes: say 1 to {_MOST_PROCESSES}", key="--on")
+        raise RequestError(f"{count} processes: say 1 to {_MOST_PROCESSES}", key="--cluster")
     scheme, host = _address(text)
     exposed = scheme == "tcp" and not _loopback(host)
     return Place("scheduler", address=text, keys=keys, exposed=exposed)
@@ -107,7 +107,9 @@ def _address(text: str) -> tuple[str, str]:
             return parts.scheme, parts.hostname
     except ValueError:  # a port that is no number
         pass
-    raise RequestError(f"'{text}' is no place to run frames", key="--on", remedy=f"say {KINDS}")
+    raise RequestError(
+        f"'{text}' is no place to run frames", key="--cluster", remedy=f"say {KINDS}"
+    )
 
 
 def _loopback(host: str) -> bool:

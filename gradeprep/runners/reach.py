@@ -51,7 +51,7 @@ def require(*modules: str) -> None:
         except ImportError as error:
             what = f"running on a cluster needs {module}, which is not there"
             raise EngineError(
-                what, key="--on", remedy="pip install 'gradeprep[cluster]'"
+                what, key="--cluster", remedy="pip install 'gradeprep[cluster]'"
             ) from error
 
 
@@ -129,7 +129,7 @@ def _security(place: Place) -> Any:
     if missing:
         raise EngineError(
             "TLS needs certificates",
-            key="--on",
+            key="--cluster",
             remedy="give --tls-ca, --tls-cert and --tls-key, or set distributed.comm.tls in "
             "dask's configuration",
         )
@@ -149,9 +149,9 @@ def _unreachable(address: str, error: BaseException) -> EngineError:
             getattr(tls, "verify_message", "") or (tls.reason or str(tls)).replace("_", " ").lower()
         )
         remedy = "give the certificates that this scheduler trusts, and the one it was signed with"
-        return EngineError(f"{address}: no trust: {why}", key="--on", remedy=remedy)
+        return EngineError(f"{address}: no trust: {why}", key="--cluster", remedy=remedy)
     remedy = "start one there (dask scheduler), or look at address and network"
-    return EngineError(f"{address}: no scheduler answers", key="--on", remedy=remedy)
+    return EngineError(f"{address}: no scheduler answers", key="--cluster", remedy=remedy)
 
 
 @contextmanager

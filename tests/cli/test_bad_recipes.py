@@ -124,7 +124,7 @@ def test_unknown_key_names_the_nearest(line, instead, says, faulty):
     [
         ("space: ACEScg", "space: 5", "defaults.space: must be text, not 5"),
         ("space: ACEScg", "space: [ACEScg]", "defaults.space: must be text"),
-        ("space: ACEScg", "again: perhaps", "defaults.again: must be true or false"),
+        ("space: ACEScg", "allow_pulled: perhaps", "defaults.allow_pulled: must be true or false"),
         (f"stages: [{PULL}]", f"stages: {PULL}", "defaults.stages: must be a list"),
         (f"[{PULL}]", "[pull]", "defaults.stages[0]: must be a mapping of keys, not 'pull'"),
         (f"[{PULL}]", "[{pull: -1}]", "defaults.stages[0].pull: must be a mapping of keys, not -1"),
@@ -153,7 +153,10 @@ def test_two_faults_are_both_told(faulty):
 
 
 def test_faults_in_two_shots_are_both_told(faulty):
-    ran = faulty(f"{RECIPE}  loft: {{plate: loft, again: 7}}\n  ' ': {{}}\n", "shots.loft.again")
+    ran = faulty(
+        f"{RECIPE}  loft: {{plate: loft, allow_pulled: 7}}\n  ' ': {{}}\n",
+        "shots.loft.allow_pulled",
+    )
     assert len(ran.err.splitlines()) >= 1
 
 

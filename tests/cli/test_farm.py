@@ -23,7 +23,7 @@ def chunk(capsys, bundle, frames, *options, shot="quay"):
 
 
 def sealed(capsys, bundle, *options):
-    return run(capsys, "seal", bundle, "--jobs", "1", *options)
+    return run(capsys, "collect", bundle, "--jobs", "1", *options)
 
 
 # The whole way
@@ -53,7 +53,7 @@ def test_a_bundle_runs_where_the_show_is_mounted_elsewhere(tmp_path, capsys):
     bundle = made(capsys, recipe, tmp_path / "bundle", "--chunk", 2)
     elsewhere = tmp_path / "elsewhere"
     show.rename(elsewhere)
-    place = ("--place", f"{show}={elsewhere}")
+    place = ("--map", f"{show}={elsewhere}")
     for number in (1, 2, 3):
         ran = run(capsys, "chunk", bundle, "--number", number, *ONE, *place)
         assert ran.code == 0, ran
@@ -67,7 +67,7 @@ def test_two_nodes_with_other_mounts_leave_equal_records(tmp_path, capsys):
     told = []
     for node in ("a", "b"):
         shutil.copytree(tmp_path / "show", tmp_path / node)
-        place = ("--place", f"{tmp_path / 'show'}={tmp_path / node}")
+        place = ("--map", f"{tmp_path / 'show'}={tmp_path / node}")
         assert chunk(capsys, bundle, "1001-1003", *place).code == 0
         (part,) = (tmp_path / node / "out" / "quay").glob(".*.part")
         told.append((part.name, part.read_bytes()))
@@ -84,7 +84,7 @@ def test_a_config_moves_with_the_show(tmp_path, capsys):
     recipe.write_text(text + "colour: {config: colour/config.ocio}\n", encoding="utf-8")
     bundle = made(capsys, recipe, tmp_path / "bundle")
     show.rename(tmp_path / "elsewhere")
-    place = ("--place", f"{show}={tmp_path / 'elsewhere'}")
+    place = ("--map", f"{show}={tmp_path / 'elsewhere'}")
     assert chunk(capsys, bundle, "1001-1005", *place).code == 0
     assert sealed(capsys, bundle, *place).code == 0
     alone = made_alone(capsys, tmp_path / "elsewhere")
@@ -282,7 +282,7 @@ def bundle(tmp_path, capsys):
         (("--number", "4"), ("no chunk 4", "it has 3")),
         (("--number", "1", "--shot", "quay"), ("--number names shot and frames by itself",)),
         ((), ("say which frames",)),
-        (("--number", "1", "--place", "/nowhere=/x"), ("--place", "no folder of the bundle")),
+        (("--number", "1", "--map", "/nowhere=/x"), ("--map", "no folder of the bundle")),
     ],
 )
 def test_chunks_that_are_not_in_the_bundle(options, says, bundle, tmp_path, capsys):
@@ -290,13 +290,13 @@ def test_chunks_that_are_not_in_the_bundle(options, says, bundle, tmp_path, caps
 
 
 def test_places_that_lead_results_onto_plates(bundle, tmp_path, capsys):
-    places = ("--place", f"{tmp_path / 'plate'}=/x/y", "--place", f"{tmp_path / 'out' / 'quay'}=/x")
+    places = ("--map", f"{tmp_path / 'plate'}=/x/y", "--map", f"{tmp_path / 'out' / 'quay'}=/x")
     arguments = ("chunk", bundle, "--number", "1", *places)
     refused(capsys, tmp_path, arguments, "led to one folder", "never touched", code=2)
-    refused(capsys, tmp_path, ("seal", bundle, *places), "led to one folder", code=2)
+    refused(capsys, tmp_path, ("collect", bundle, *places), "led to one folder", code=2)
 
 
-@pytest.mark.parametrize("command", [("chunk", "--number", "1"), ("seal",)])
+@pytest.mark.parametrize("command", [("chunk", "--number", "1"), ("collect",)])
 @pytest.mark.parametrize("fault", ["cut", "empty", "changed", "manifest cut", "gone", "version"])
 def test_torn_bundles(fault, command, bundle, tmp_path, capsys):
     file = bundle / ("bundle.json" if fault in ("manifest cut", "version") else "shots/0001.json")
@@ -314,14 +314,14 @@ def test_torn_bundles(fault, command, bundle, tmp_path, capsys):
     refused(capsys, tmp_path, arguments, str(file), "write the bundle again", code=2)
 
 
-@pytest.mark.parametrize("command", [("chunk", "--number", "1"), ("seal",)])
+@pytest.mark.parametrize("command", [("chunk", "--number", "1"), ("collect",)])
 def test_no_bundle_at_all(command, tmp_path, capsys):
     name, *options = command
     refused(capsys, tmp_path, (name, tmp_path, *options), "holds no bundle.json", code=2)
     refused(capsys, tmp_path, (name, tmp_path / "none", *options), "is missing", code=2)
 
 
-@pytest.mark.parametrize("command", [("chunk", "--number", "1"), ("seal",)])
+@pytest.mark.parametrize("command", [("chunk", "--number", "1"), ("collect",)])
 @pytest.mark.parametrize(
     "change", [("stops: -1", "stops: -2"), ("quay:", "quai:"), ("gradeprep: 1", "gradeprep: {")]
 )
@@ -369,7 +369,7 @@ def test_another_config_is_named(tmp_path, capsys):
     planned = tmp_path / "planned" / "config.ocio"
     bundle = made(capsys, recipe, tmp_path / "bundle", "--config", planned)
     place = f"{tmp_path / 'planned'}={tmp_path / 'other'}"
-    arguments = ("chunk", bundle, "--number", "1", "--place", place)
+    arguments = ("chunk", bundle, "--number", "1", "--map", place)
     refused(capsys, tmp_path, arguments, "is not the one that the task was planned with", code=2)
 
 

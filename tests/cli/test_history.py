@@ -24,7 +24,7 @@ def mixed(tmp_path, capsys) -> Path:
     assert run(capsys, *first).code == 0
     (mix / "quay.1001.stops.json").unlink()
     shutil.copy(tmp_path / "hot" / "quay.1002.exr", mix)
-    both = ("pull", mix / "quay.####.exr", tmp_path / "out", *ACESCG, "--again")
+    both = ("pull", mix / "quay.####.exr", tmp_path / "out", *ACESCG, "--allow-pulled")
     assert run(capsys, *both).code == 0
     return tmp_path / "out" / "quay.stops.json"
 

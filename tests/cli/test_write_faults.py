@@ -185,7 +185,7 @@ def test_what_cannot_be_cleaned_up_is_no_frame(plate, tmp_path, capsys, monkeypa
     assert ran.code == 1, ran
     (left,) = (path for path in (tmp_path / "out").iterdir() if path.name.startswith("."))
     assert atomic.is_temp(left.name)
-    looked = run(capsys, "pull", tmp_path / "out", tmp_path / "next", *ACESCG, "--again")
+    looked = run(capsys, "pull", tmp_path / "out", tmp_path / "next", *ACESCG, "--allow-pulled")
     assert looked.code == 0, looked
     assert len(list((tmp_path / "next").glob("*.exr"))) == 3
 

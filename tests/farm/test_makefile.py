@@ -77,7 +77,7 @@ def test_a_chunk_is_killed_and_the_next_make_goes_on(tmp_path):
     told, _ = second.communicate(timeout=PATIENCE)
     assert second.returncode == 0, told
     assert told.count(" chunk . --number ") == 1
-    assert {path.name for path in (bundle / "done").iterdir()} == {"1", "2", "3", "seal"}
+    assert {path.name for path in (bundle / "done").iterdir()} == {"1", "2", "3", "collect"}
     assert results(show / "out") == alone
 
 
@@ -85,7 +85,7 @@ def test_places_go_through(tmp_path, capsys):
     recipe = scene(tmp_path / "show", 2)
     bundle = made(capsys, recipe, tmp_path / "bundle", "--as", "make")
     (tmp_path / "show").rename(tmp_path / "else where")
-    place = f"PLACE=--place {shlex.quote(f'{tmp_path}/show={tmp_path}/else where')}"
+    place = f"PLACE=--map {shlex.quote(f'{tmp_path}/show={tmp_path}/else where')}"
     ran = make(dict(os.environ), bundle, place)
     told, _ = ran.communicate(timeout=PATIENCE)
     assert ran.returncode == 0, told

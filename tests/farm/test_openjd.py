@@ -36,7 +36,7 @@ def job(tmp_path, bundle, *options):
     node.write_text(f'#!/bin/sh\nexec {sys.executable} -m gradeprep "$@"\n', encoding="utf-8")
     node.chmod(0o755)
     values = ("-p", f"file://{bundle / 'parameters.json'}", "-p", f"Gradeprep={node}")
-    whole = ("--step", "seal", "--run-dependencies")
+    whole = ("--step", "collect", "--run-dependencies")
     return openjd("run", bundle / "template.yaml", *whole, *values, *options)
 
 
@@ -75,7 +75,7 @@ def test_a_chunk_that_fails_fails_the_job_and_says_why(tmp_path, capsys):
     assert len(list((tmp_path / "out").rglob("*.exr"))) == 1
 
 
-NAMES = ("q" * 60, "q" * 61, "q" * 150, "ž" * 70, "a.b-c_d", "seal")
+NAMES = ("q" * 60, "q" * 61, "q" * 150, "ž" * 70, "a.b-c_d", "collect")
 
 
 def test_names_and_numbers_that_are_hard_on_a_template(tmp_path, capsys):

@@ -57,7 +57,7 @@ def test_paths_of_another_system():
     "word", ["", "=", "/mnt", "/other=/mnt", "Plates2=/mnt", "/show=", "=/mnt"]
 )
 def test_a_place_of_nothing_is_refused(word):
-    with pytest.raises(RequestError, match=r"--place: '.*' places no folder of the bundle; write"):
+    with pytest.raises(RequestError, match=r"--map: '.*' places no folder of the bundle; write"):
         read_places([word], manifest())
 
 

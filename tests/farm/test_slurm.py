@@ -68,7 +68,7 @@ def submitted(tmp_path, bundle, *options, **more):
 
 def test_scripts_are_shell(tmp_path, capsys):
     bundle = made(capsys, scene(tmp_path), tmp_path / "bundle", "--as", "sbatch")
-    for name in ("submit.sh", "chunk.sbatch", "seal.sbatch"):
+    for name in ("submit.sh", "chunk.sbatch", "collect.sbatch"):
         done = subprocess.run(("bash", "-n", bundle / name), capture_output=True, check=False)
         assert (done.returncode, done.stderr) == (0, b"")
     assert os.access(bundle / "submit.sh", os.X_OK)
@@ -80,7 +80,7 @@ def test_elements_make_what_one_run_makes_though_one_is_killed(tmp_path, capsys)
     alone = local_results(capsys, recipe)
     bundle = made(capsys, recipe, tmp_path / f"b {HOSTILE}", "--as", "sbatch", "--chunk", 2)
     show.rename(tmp_path / "elsewhere")
-    place = ("--place", f"{show}={tmp_path / 'elsewhere'}")
+    place = ("--map", f"{show}={tmp_path / 'elsewhere'}")
     more = {"GRADEPREP_ARRAY": "2", "WANTED": ":1:2"}
     ran = submitted(tmp_path, bundle, *place, **more)
     assert ran.returncode == 0, ran

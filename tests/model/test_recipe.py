@@ -182,8 +182,8 @@ def stage(text: str) -> str:
             ["line 6: shots.a.carried: must be plain data of finite numbers"],
         ),
         (
-            SHOT + "    again: perhaps",
-            ["line 6: shots.a.again: must be true or false, not 'perhaps'"],
+            SHOT + "    allow_pulled: perhaps",
+            ["line 6: shots.a.allow_pulled: must be true or false, not 'perhaps'"],
         ),
         (SHOT + "    frames: 9-1", ["line 6: shots.a.frames: '9-1' runs backwards; write 1-9"]),
         (

@@ -207,8 +207,8 @@ def test_marked_index():
 @pytest.mark.parametrize(
     ("written", "complaint"),
     [
-        ({"aperture": "4", "t_stop": "4"}, "an aperture and a T-stop tell the same"),
-        ({"time": "1/48", "angle": "180", "rate": "24"}, "a time and an angle tell the same"),
+        ({"aperture": "4", "t_stop": "4"}, "an aperture and a T-stop say the same"),
+        ({"time": "1/48", "angle": "180", "rate": "24"}, "a time and an angle say the same"),
         ({"time": "1/48"}, "a time or an angle needs the frame rate; give --rate"),
         ({"angle": "400", "rate": "24"}, "a shutter angle is at most 360 degrees"),
         ({"time": "1/20", "rate": "24"}, "0.05 s is longer than one frame at 24 per second"),

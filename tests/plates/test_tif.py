@@ -371,7 +371,7 @@ def test_plan_run_farm_and_check_give_the_same_frames(tmp_path, capsys):
     for frames in ("1001-1002", "1003"):
         ran = run(capsys, "chunk", bundle, "--shot", "quay", "--frames", frames, "--jobs", "1")
         assert ran.code == 0, ran
-    assert run(capsys, "seal", bundle, "--jobs", "1").code == 0
+    assert run(capsys, "collect", bundle, "--jobs", "1").code == 0
     assert {p.name: p.read_bytes() for p in out.iterdir() if p.suffix == ".tif"} == {
         name: content for name, content in alone.items() if name.endswith(".tif")
     }

@@ -121,7 +121,7 @@ def test_a_lost_worker_changes_no_byte(farm, tmp_path, capsys, monkeypatch):
         os.kill(farm.workers[0], signal.SIGKILL)
 
     with once(lambda: len(frames_there(tmp_path / "there")) >= 4, kill):
-        ran = run(capsys, "run", "recipe.yaml", "--on", farm.address)
+        ran = run(capsys, "run", "recipe.yaml", "--cluster", farm.address)
     assert ran.code == 0, ran
     assert f"quay: {FRAMES} frames by -1 stops" in ran.out
     assert f"quay: {FRAMES}/{FRAMES} frames" in ran.err
@@ -140,7 +140,7 @@ def test_a_scheduler_that_dies_ends_the_run_and_it_is_resumed(
             os.kill(made.process, signal.SIGKILL)
 
         with once(lambda: len(frames_there(tmp_path / "there")) >= 4, kill):
-            ran = run(capsys, "run", recipe, "--on", made.address, "--quiet")
+            ran = run(capsys, "run", recipe, "--cluster", made.address, "--quiet")
     assert ran.code == 1, ran
     (line,) = ran.err.splitlines()
     gone = "no scheduler, or no worker that it knows, for 2 s"
@@ -161,7 +161,7 @@ def test_a_worker_that_freezes_costs_its_chunk(plugins, tmp_path, capsys):
             os.kill(made.workers[0], signal.SIGSTOP)
 
         with once(lambda: len(frames_there(tmp_path / "there")) >= 4, freeze):
-            ran = run(capsys, "run", recipe, "--on", made.address, "--quiet")
+            ran = run(capsys, "run", recipe, "--cluster", made.address, "--quiet")
     assert ran.code == 0, ran
     assert run(capsys, "run", recipe_in(tmp_path / "here"), "--jobs", "1").code == 0
     assert results(tmp_path / "there") == results(tmp_path / "here")
@@ -170,7 +170,7 @@ def test_a_worker_that_freezes_costs_its_chunk(plugins, tmp_path, capsys):
 @pytest.mark.usefixtures("slow")
 def test_a_frame_that_kills_its_workers_is_named_and_the_others_are_done(farm, tmp_path, capsys):
     recipe = recipe_in(tmp_path, crash_at=1010)
-    ran = run(capsys, "run", recipe, "--on", farm.address, "--quiet")
+    ran = run(capsys, "run", recipe, "--cluster", farm.address, "--quiet")
     assert ran.code == 1, ran
     (line,) = ran.err.splitlines()
     assert line.startswith("gradeprep: quay frame 1010: ")
@@ -183,7 +183,7 @@ def test_a_frame_that_kills_its_workers_is_named_and_the_others_are_done(farm, t
 
 def test_a_frame_that_fails_is_told_as_it_is_here(farm, tmp_path, capsys, monkeypatch):
     told = {}
-    for place, options in (("here", ("--jobs", "1")), ("there", ("--on", farm.address))):
+    for place, options in (("here", ("--jobs", "1")), ("there", ("--cluster", farm.address))):
         exr_plate(tmp_path / place / "plate", 6)
         write_recipe(tmp_path / place)
         monkeypatch.chdir(tmp_path / place)
@@ -262,7 +262,7 @@ def test_other_versions_are_named_worker_by_worker(farm, tmp_path, capsys, monke
     ran = refused(
         capsys,
         tmp_path,
-        ("run", recipe, "--on", farm.address),
+        ("run", recipe, "--cluster", farm.address),
         f"gradeprep: worker {farm.address.rpartition(':')[0]}",
         f": has OpenEXR {real['OpenEXR']} (planned with 9.0)",
         code=2,
@@ -325,7 +325,7 @@ def test_tls_with_the_right_certificate(shut, tmp_path, capsys):
     exr_plate(tmp_path / "plate", 3)
     recipe = write_recipe(tmp_path)
     assert made.address.startswith("tls://")
-    ran = run(capsys, "run", recipe, "--on", made.address, *keys(ours), "--quiet")
+    ran = run(capsys, "run", recipe, "--cluster", made.address, *keys(ours), "--quiet")
     assert ran.code == 0, ran
     assert len(frames_there(tmp_path)) == 3
 
@@ -336,12 +336,12 @@ def test_without_the_right_certificate_nothing_runs(fault, shut, tmp_path, capsy
     exr_plate(tmp_path / "plate", 3)
     recipe = write_recipe(tmp_path)
     if fault == "no TLS":
-        where = ("--on", made.address.replace("tls://", "tcp://"))
+        where = ("--cluster", made.address.replace("tls://", "tcp://"))
         says = "no scheduler answers"
     else:
-        where = ("--on", made.address, *keys(certificate(folder, "theirs")))
+        where = ("--cluster", made.address, *keys(certificate(folder, "theirs")))
         says = "no trust: "
-    refused(capsys, tmp_path, ("run", recipe, *where), "--on", says, code=2)
+    refused(capsys, tmp_path, ("run", recipe, *where), "--cluster", says, code=2)
 
 
 def forget_ourselves() -> None:
@@ -369,7 +369,7 @@ def test_a_worker_without_gradeprep_is_named(shut, tmp_path, capsys):
     )
     with Client(made.address, security=security, set_as_default=False) as client:
         client.run(by_value(forget_ourselves))
-    where = ("--on", made.address, *keys(ours))
+    where = ("--cluster", made.address, *keys(ours))
     refused(
         capsys,
         tmp_path,
@@ -388,7 +388,12 @@ def test_no_scheduler_there(tmp_path, capsys, monkeypatch):
     with socket.create_server(("127.0.0.1", 0)) as silent:
         where = f"tcp://127.0.0.1:{silent.getsockname()[1]}"
         refused(
-            capsys, tmp_path, ("run", recipe, "--on", where), where, "no scheduler answers", code=2
+            capsys,
+            tmp_path,
+            ("run", recipe, "--cluster", where),
+            where,
+            "no scheduler answers",
+            code=2,
         )
 
 
@@ -400,7 +405,7 @@ def test_a_thread_with_an_event_loop_asks_too(tmp_path, capsys):
     recipe = write_recipe(tmp_path)
 
     async def cell():
-        asked = ("run", recipe, "--on", nobody)
+        asked = ("run", recipe, "--cluster", nobody)
         refused(capsys, tmp_path, asked, nobody, "no scheduler answers", code=2)
 
     asyncio.run(cell())
@@ -409,7 +414,7 @@ def test_a_thread_with_an_event_loop_asks_too(tmp_path, capsys):
 def test_ctrl_c_leaves_whole_frames_and_is_resumed(plugins, tmp_path):
     """The whole group hears it, as in a terminal: processes of our own leave it to us."""
     recipe = recipe_in(tmp_path)
-    command = (sys.executable, "-m", "gradeprep", "run", str(recipe), "--on", "processes:2")
+    command = (sys.executable, "-m", "gradeprep", "run", str(recipe), "--cluster", "processes:2")
     ran = subprocess.Popen(
         command,
         env=clumsy.environment(plugins, CLUMSY_PAUSE="0.2"),
@@ -437,13 +442,13 @@ def test_a_run_a_cluster_and_a_farm_leave_the_same_bytes(tmp_path, capsys):
     """Results and sidecars: three ways to run, one document."""
     recipe = scene(tmp_path)
     here = local_results(capsys, recipe)
-    assert run(capsys, "run", recipe, "--on", "processes:2", "--quiet").code == 0
+    assert run(capsys, "run", recipe, "--cluster", "processes:2", "--quiet").code == 0
     elsewhere = all_results(tmp_path / "out")
     shutil.rmtree(tmp_path / "out")
     bundle = made(capsys, recipe, tmp_path / "bundle", "--chunk", "2")
     for number in (1, 2, 3):
         assert run(capsys, "chunk", bundle, "--number", number, "--jobs", "1").code == 0
-    assert run(capsys, "seal", bundle).code == 0
+    assert run(capsys, "collect", bundle).code == 0
     farmed = all_results(tmp_path / "out")
     assert sorted(here) == [
         *(f"quay/quay.100{number}.exr" for number in range(1, 6)),

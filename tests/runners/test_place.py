@@ -1,4 +1,4 @@
-"""``--on``: every place that there is, and one line for every other word."""
+"""``--cluster``: every place that there is, and one line for every other word."""
 
 from __future__ import annotations
 
@@ -89,22 +89,25 @@ def test_certificates_go_with_tls_and_are_there(tmp_path):
     with pytest.raises(RequestError, match="--tls-key: no such file"):
         parse_place("tls://farm:1", keys=Keys(ca=there, key=Path("gone.pem")))
     for other in ("local", "processes:2", "tcp://127.0.0.1:1"):
-        with pytest.raises(RequestError, match="certificates go with --on tls://"):
+        with pytest.raises(RequestError, match="certificates go with --cluster tls://"):
             parse_place(other, keys=Keys(ca=there))
 
 
 @pytest.mark.parametrize(
     ("options", "says"),
     [
-        (("--on", "farm"), "--on: 'farm' is no place"),
+        (("--cluster", "farm"), "--cluster: 'farm' is no place"),
         (
-            ("--on", "processes:2", "--jobs", "2"),
+            ("--cluster", "processes:2", "--jobs", "2"),
             "--jobs: bounds what is done at once",
         ),
-        (("--on", "tls://127.0.0.1:1"), "--on: TLS needs certificates; give --tls-ca"),
-        (("--on", "tcp://192.0.2.7:1"), "say tls:// (with --tls-ca, --tls-cert, --tls-key), or"),
-        (("--tls-ca", "ca.pem"), "--tls-ca: certificates go with --on tls://"),
-        (("--on", "processes:2", "--frames", "5-6"), "quay: "),
+        (("--cluster", "tls://127.0.0.1:1"), "--cluster: TLS needs certificates; give --tls-ca"),
+        (
+            ("--cluster", "tcp://192.0.2.7:1"),
+            "say tls:// (with --tls-ca, --tls-cert, --tls-key), or",
+        ),
+        (("--tls-ca", "ca.pem"), "--tls-ca: certificates go with --cluster tls://"),
+        (("--cluster", "processes:2", "--frames", "5-6"), "quay: "),
     ],
 )
 def test_wrong_requests_touch_nothing(options, says, tmp_path, capsys):
@@ -116,12 +119,12 @@ def test_without_the_extra_it_says_what_to_install(tmp_path, capsys, monkeypatch
     exr_plate(tmp_path / "plate", 3)
     monkeypatch.setitem(__import__("sys").modules, "distributed", None)
     says = "needs distributed, which is not there; pip install 'gradeprep[cluster]'"
-    arguments = ("run", write_recipe(tmp_path), "--on", "processes:2")
+    arguments = ("run", write_recipe(tmp_path), "--cluster", "processes:2")
     refused(capsys, tmp_path, arguments, says, code=2)
 
 
 def test_local_is_what_is_done_anyway(tmp_path, capsys):
     exr_plate(tmp_path / "plate", 3)
-    ran = run(capsys, "run", write_recipe(tmp_path), "--on", "local", "--jobs", "1", "--quiet")
+    ran = run(capsys, "run", write_recipe(tmp_path), "--cluster", "local", "--jobs", "1", "--quiet")
     assert ran.code == 0
     assert len(list((tmp_path / "out" / "quay").glob("*.exr"))) == 3

@@ -83,12 +83,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.scale", description=__doc__)
     parser.add_argument("--frames", type=int, default=10_000)
     parser.add_argument("--jobs", type=int, default=2, help="frames at once on this machine")
-    parser.add_argument("--on", action="append", help="place; repeatable (processes:2)")
+    parser.add_argument("--cluster", action="append", help="place; repeatable (processes:2)")
     parser.add_argument("--rounds", type=int, default=1)
     asked = parser.parse_args()
     ways = {
         "local": ["--jobs", str(asked.jobs)],
-        **{on: ["--on", on] for on in asked.on or ["processes:2"]},
+        **{on: ["--cluster", on] for on in asked.on or ["processes:2"]},
     }
     seconds: dict[str, list[float]] = {way: [] for way in ways}
     sizes: dict[str, float] = {}

@@ -1,4 +1,4 @@
-"""``gradeprep seal BUNDLE``."""
+"""``gradeprep collect BUNDLE``."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from gradeprep.farm.gather import Gathered, gather
 from gradeprep.farm.openjdlines import Talk
 from gradeprep.farm.places import Places, read_places
 from gradeprep.machine import processors
-from gradeprep.model.bundle import SealDocument, SealedShot
+from gradeprep.model.bundle import CollectDocument, CollectedShot
 
 __all__ = ["command"]
 
 
-@click.command("seal")
+@click.command("collect")
 @click.argument("folder", metavar="BUNDLE", type=click.Path(path_type=Path))
 @click.option("--shot", "shots", multiple=True, metavar="NAME", help="Only this shot; repeatable.")
 @click.option("--partial", is_flag=True, help="Sidecars of the frames that are there, too.")
@@ -47,7 +47,7 @@ def command(
 
     \b
     Example:
-      gradeprep seal bundle
+      gradeprep collect bundle
     """
     talk = Talk(click.echo) if openjd else None
     try:
@@ -74,23 +74,23 @@ def command(
             click.echo(f"{name}: {found.frames} frames; {found.sidecar}")
         code = max(code, exit_code)
     if as_json:
-        click.echo(SealDocument(shots=given).model_dump_json(by_alias=True, indent=1))
+        click.echo(CollectDocument(shots=given).model_dump_json(by_alias=True, indent=1))
     sys.exit(code)
 
 
 def _sealed(
     bundle: Bundle, name: str, places: Places, *, partial: bool, jobs: int
-) -> tuple[SealedShot, int]:
+) -> tuple[CollectedShot, int]:
     """What was found of a shot, and the exit code it asks for."""
     try:
         found = gather(bundle, name, places=places, partial=partial, jobs=jobs)
     except GradeprepError as error:
-        return SealedShot(error=str(error.at(shot=name))), error.exit_code
+        return CollectedShot(error=str(error.at(shot=name))), error.exit_code
     return _document(found), 0 if found.complete else 1
 
 
-def _document(found: Gathered) -> SealedShot:
-    return SealedShot(
+def _document(found: Gathered) -> CollectedShot:
+    return CollectedShot(
         sidecar=None if found.sidecar is None else str(found.sidecar),
         frames=len(found.frames),
         missing=str(found.missing),
@@ -98,7 +98,7 @@ def _document(found: Gathered) -> SealedShot:
     )
 
 
-def _lines(name: str, found: SealedShot, folder: Path) -> list[str]:
+def _lines(name: str, found: CollectedShot, folder: Path) -> list[str]:
     """What is not as it should be, one line each."""
     lines = [found.error] if found.error else []
     for frames, what in ((found.missing, "not made yet"), (found.wrong, "not as recorded")):
