@@ -196,8 +196,8 @@ def pull(
         resume: Keep results that are byte for byte what an earlier run recorded.
         jobs: Frames at once; one a processor when left out.
         **more: The other words of `gradeprep.pipeline.pullrecipe.PullAsk`: ``out_space``, ``kind``,
-            ``compression``, ``container``, ``layers``, ``working``, ``nonfinite``, ``allow_pulled``,
-            ``any_space``, ``only_colour``, ``name``.
+            ``compression``, ``container``, ``layers``, ``working``, ``nonfinite``,
+            ``allow_pulled``, ``any_space``, ``only_colour``, ``name``.
 
     Returns:
         The shot's record, where its sidecar stands, and the frames that failed.

@@ -86,7 +86,7 @@ def _print_shot(name: str, shot: ShotResult) -> None:
 
 
 def _warnings(record: ShotDocument) -> str:
-    """What a shot's warnings come to, in one line; the sidecar, report and `check` have the rest."""
+    """A shot's warnings in one line; the sidecar, the report and `check` have the rest."""
     warned = [finding for finding in record.findings if finding.severity == "warn"]
     clipped = [finding for finding in warned if finding.numbers.get("shares")]
     words = [_SENTENCE.split(finding.what)[0] for finding in warned if finding not in clipped]

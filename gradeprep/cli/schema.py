@@ -45,8 +45,9 @@ DOCUMENTS: dict[str, Any] = {
 def command(kind: str) -> None:
     """Print a JSON Schema (2020-12): of recipes, with the installed plugins' parameters, of
     sidecars (a bundle's shots are the same), of what `measure`, `check`, `headroom`,
-    `compensate`, `conform`, `handover`, `doctor`, `plugins`, `farm` or `collect` prints with --json,
-    of the cost in what `plan` prints, or of a bundle's manifest. Editors complete recipes from it.
+    `compensate`, `conform`, `handover`, `doctor`, `plugins`, `farm` or `collect` prints with
+    --json, of the cost in what `plan` prints, or of a bundle's manifest. Editors complete recipes
+    from it.
 
     \b
     Example:

@@ -103,7 +103,7 @@ def _not_pulled_before(shot: ShotPlanner) -> None:
         f"was already pulled by {stops:+g} stops",
         frame=number,
         file=shot.found.sequence.path(number),
-        remedy="take the original plate, or say --allow-pulled (allow_pulled: true) to pull once more",
+        remedy="take the original plate, or set --allow-pulled (allow_pulled: true)",
     )
 
 

@@ -14,7 +14,7 @@ from gradeprep.model.shot import FrameEntry, ShotDocument
 from gradeprep.runners.outcome import Failed
 from gradeprep.runners.records import Records
 
-__all__ = ["blank_records", "others_known", "collect"]
+__all__ = ["blank_records", "others_known", "seal"]
 
 
 def others_known(document: ShotDocument, known: tuple[FrameEntry, ...]) -> tuple[FrameEntry, ...]:

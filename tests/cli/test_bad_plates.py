@@ -290,7 +290,7 @@ def test_layer_that_the_plate_does_not_have(tmp_path, capsys):
 
 
 def pulled_twice(capsys, folder, plate, options, kind):
-    """The plate pulled into `once` and that, with --allow-pulled, into `twice`; the two sidecars."""
+    """The plate pulled into `once` and that, with --allow-pulled, into `twice`; two sidecars."""
     assert run(capsys, "pull", plate, folder / "once", *options).code == 0
     again = ("pull", folder / "once" / f"quay.####.{kind}", folder / "twice", *options)
     refused(capsys, folder, again, "frame 1001", "by -1 stops", "--allow-pulled", code=2)

@@ -317,7 +317,7 @@ def test_torn_bundles(fault, command, bundle, tmp_path, capsys):
 @pytest.mark.parametrize("command", [("chunk", "--number", "1"), ("collect",)])
 def test_no_bundle_at_all(command, tmp_path, capsys):
     name, *options = command
-    refused(capsys, tmp_path, (name, tmp_path, *options), "holds no bundle.json", code=2)
+    refused(capsys, tmp_path, (name, tmp_path, *options), "has no bundle.json", code=2)
     refused(capsys, tmp_path, (name, tmp_path / "none", *options), "is missing", code=2)
 
 

@@ -85,7 +85,7 @@ def test_elements_make_what_one_run_makes_though_one_is_killed(tmp_path, capsys)
     ran = submitted(tmp_path, bundle, *place, **more)
     assert ran.returncode == 0, ran
     assert ran.stdout == (
-        "array 1: chunks 1-2\narray 2: chunks 3-3\nseal 3: waits for all of them\n"
+        "array 1: chunks 1-2\narray 2: chunks 3-3\ncollect 3: waits for all of them\n"
     )
     assert (tmp_path / "tried.requeued").read_text() == "scontrol requeue 1_2\n"
     assert results(tmp_path / "elsewhere" / "out") == alone

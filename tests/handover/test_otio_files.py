@@ -175,8 +175,8 @@ def test_what_the_cut_does_not_tell_is_noted(tmp_path):
     shot = told(tmp_path, plate("10:00:00:00", 10, "24"), carried={"events": events})
     document, _ = made(tmp_path, shot)
     assert document.notes[:2] == (
-        "event 001 plays 8 frames of quay in 4: its change of speed, or transition, is not told "
-        "here",
+        "event 001 plays 8 frames of quay in 4: its change of speed, or transition, is not "
+        "written here",
         "event 002 uses frames of quay that were not normalized: 1011-1012",
     )
 
