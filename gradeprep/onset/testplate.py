@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gradeprep.checks.clipping import ClippingParams, ceilings, clip_mask
+from gradeprep.checks.clipping import ClippingParams, ceilings
+from gradeprep.clips.ceilings import clip_mask
 from gradeprep.errors import RequestError
 from gradeprep.model.advised import Ceiling, Scene
 from gradeprep.pipeline.metering import read_plate

@@ -1,0 +1,127 @@
+"""What the noise of a plate says about its light: which channels have lost theirs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from gradeprep.clips.blocks import Blocks, between_frames, joined, within_frame
+from gradeprep.clips.light import Curve
+from gradeprep.clips.planes import QUIET, Plane, find
+from gradeprep.clips.transfer import Transfer, fit
+from gradeprep.plugins.contracts import PlateView
+
+__all__ = ["Photons", "neighbour", "photons"]
+
+_MOVES = 2.0
+"""How many times the noise within a frame that between frames may be; more is movement."""
+
+_LEAST = 144
+"""Fewest pixels of a patch whose noise is told from chance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Photons:
+    """Noise statistics of a plate.
+
+    Attributes:
+        curve: Linear light of its samples.
+        line: Its photon-transfer line; None where it shows none.
+        planes: Where sensor channels end, for R, G and B.
+        blocks: The blocks that both come from; None of a picture too small for any.
+    """
+
+    curve: Curve
+    line: Transfer | None
+    planes: tuple[Plane | None, ...]
+    blocks: Blocks | None
+
+    @property
+    def temporal(self) -> bool:
+        """Whether the noise is that between frames."""
+        return self.blocks is not None and self.blocks.temporal
+
+    def quiet(
+        self, one: npt.NDArray[np.floating], other: npt.NDArray[np.floating] | None
+    ) -> list[bool]:
+        """Whether R, G and B of a patch have lost their noise.
+
+        Args:
+            one: Recorded samples of the patch, N x 3 or H x W x 3.
+            other: The same patch in a neighbouring frame, if there is one.
+        """
+        size = one.size // 3
+        if other is None or other.shape != one.shape or size < _LEAST:
+            return [False] * 3
+        if self.line is None or self.blocks is None or not self.temporal:
+            return [False] * 3
+        first, second = (
+            self.curve(np.asarray(each, np.float32)).reshape(-1, 3).astype(np.float64)
+            for each in (one, other)
+        )
+        mean = (first + second).mean(axis=0)[None] / 2.0
+        variance = ((first - second) / np.sqrt(2.0)).var(axis=0)
+        expected = np.diagonal(self.line.covariance(mean)[0])
+        return [bool(flag) for flag in (variance < QUIET * expected) & (mean[0] > 0.0)]
+
+    def noisy(self, channel: int, low: float) -> bool:
+        """Whether a channel's light from a level on has the noise of photons: it is not clipped."""
+        if self.line is None or self.blocks is None or not self.temporal:
+            return False
+        chosen = self.blocks.mean[:, channel] >= low
+        if np.count_nonzero(chosen) < _FEW:
+            return False
+        expected = self.line.covariance(self.blocks.mean[chosen])[:, channel, channel]
+        found = self.blocks.noise[chosen, channel, channel]
+        return bool(np.median(found / expected) > _WHOLE)
+
+
+_SMALLEST = 48
+"""Least side of a picture, in pixels, whose noise is measured."""
+
+_FEW = 4
+_WHOLE = 0.5
+"""Share of the variance expected from which on light is whole."""
+
+
+def neighbour(plate: PlateView, frame: int) -> int | None:
+    """The frame after a frame, or the one before; None where there is neither."""
+    frames = set(plate.frames)
+    return next((n for n in (frame + 1, frame - 1) if n in frames), None)
+
+
+def photons(plate: PlateView, frames: Sequence[int]) -> Photons:
+    """Noise statistics from some frames of a plate and their neighbours."""
+    curve = Curve.of(plate.scale)
+
+    def look(frame: int) -> tuple[Blocks | None, Blocks | None]:
+        one = curve(plate.recorded(frame))
+        beside = neighbour(plate, frame)
+        other = None if beside is None else curve(plate.recorded(beside))
+        if other is None or other.shape != one.shape or np.array_equal(one, other):
+            return within_frame(one), None
+        between = between_frames(one, other)
+        within = within_frame(one)
+        return within, between
+
+    size = plate.recorded(frames[0]).shape
+    if min(size[:2]) < _SMALLEST:
+        return Photons(curve, None, (None, None, None), None)
+    found = plate.each(frames, look)
+    alone = joined([within for within, _ in found if within is not None])
+    pairs = [between for _, between in found if between is not None]
+    blocks = alone
+    if pairs and _still(joined(pairs), alone):
+        blocks = joined(pairs)
+    line = fit(blocks, curve)
+    planes = (None, None, None) if line is None else find(blocks, line, curve)
+    return Photons(curve, line, planes, blocks)
+
+
+def _still(between: Blocks, within: Blocks) -> bool:
+    """Whether most of the picture stands still: its noise between frames is no more than within."""
+    changes, bends = (np.trace(one.noise, axis1=1, axis2=2) for one in (between, within))
+    return bool(np.median(changes) <= _MOVES * np.median(bends))

@@ -1,0 +1,290 @@
+"""Planes in RGB at which a sensor's channels end.
+
+A sensor channel that is full keeps one value. A 3 x 3 matrix turns that into a plane: some weights
+of R, G and B give the same sum for all clipped samples, and nothing lies beyond. A plane alone may
+be a flat object. What makes it a ceiling is that its light has lost the noise of photons along
+the plane's direction, wherever the level is; noise across it, of channels that go on, stays.
+
+The level may change slowly over the picture: shading that was corrected after the clip.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from gradeprep.clips.blocks import Blocks
+from gradeprep.clips.light import Curve
+from gradeprep.clips.transfer import Transfer, least
+
+__all__ = ["QUIET", "Plane", "find", "radial"]
+
+Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+
+QUIET = 0.35
+"""Share of the variance expected under which a block has lost its noise. An edge-aware debayer
+leaves a fifth: it puts the noise of other channels into a full one."""
+
+_LEFT = 0.22
+"""Share of the variance expected that all blocks of a plane may have together."""
+
+_CHANCE = 0.004
+"""Share of blocks that may be quiet by chance."""
+
+_LOWEST = 0.05
+"""Least limit of quietness."""
+
+_FEWEST = 4
+"""Fewest quiet blocks that make a plane."""
+
+_DOWN = 0.2
+"""Levels from this share of the brightest on are looked at: two stops, more than lens shading."""
+
+_THICK = 0.02
+"""Thickest a plane may be (standard deviation of block means, relative)."""
+
+_OVER = 0.05
+"""How many blocks with noise may lie above a plane, as a share of those in it."""
+
+_TILTED = 8
+"""Fewest blocks that show a tilt."""
+
+_TILT = 0.3
+"""Weight of another channel that a colour matrix is expected to have (standard deviation)."""
+
+_RESIDUAL = 0.003
+"""Distance of a block's mean from a plane (standard deviation, relative)."""
+
+_UPRIGHT = 0.01
+"""Tilt under which a plane counts as upright: the file's own channel ends."""
+
+_STEEPEST = 1.2
+"""Most that a level may rise to the corners, in logarithms: 1.7 stops."""
+
+_UNEVEN = 0.06
+"""Relative standard deviation of an even block's light, at most."""
+
+_FLAT = 0.004
+"""Width under which an upright plane is taken as it is."""
+
+_BEYOND = 0.1
+"""How far above a plane, in logarithms, an uneven block lies beyond it."""
+
+_CURVED = 15
+"""Fewest blocks from which a level that changes over the picture is fitted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plane:
+    """A plane that bounds a plate's light.
+
+    Attributes:
+        direction: Weights of R, G and B; they sum to 1, so a neutral's level is its own value.
+        level: Level in the middle of the picture, linear light.
+        bend: How much the logarithm of the level rises from the middle to the corners, with the
+            square of the distance: shading that was corrected; 0 for an even level.
+        thickness: Relative standard deviation of single samples about the level.
+        width: The same of block means.
+        noise: Share of the expected variance that is left, pooled.
+        blocks: Number of blocks in it.
+    """
+
+    direction: Floats
+    level: float
+    bend: float
+    thickness: float
+    width: float
+    noise: float
+    blocks: int
+
+    def upright(self, channel: int) -> bool:
+        """Whether the recorded channel itself ends, at one level all over the picture."""
+        others = np.delete(self.direction, channel)
+        return self.bend == 0.0 and bool((np.abs(others) < _UPRIGHT).all())
+
+
+def radial(place: npt.NDArray[np.floating]) -> Floats:
+    """Square of the distance from the middle, N x 2 to N; 1 in the corners."""
+    return np.asarray((place**2).sum(axis=1))
+
+
+def find(blocks: Blocks, line: Transfer, curve: Curve) -> tuple[Plane | None, ...]:
+    """The plane at which each of R, G and B ends, or None.
+
+    A sensor channel is named after the largest weight of its direction.
+    """
+    seen = _Seen(
+        blocks, line.covariance(blocks.mean), curve.step(blocks.mean) if curve.code else None
+    )
+    return tuple(_plane(seen, channel) for channel in range(3))
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """Blocks, the noise expected of them, and the steps between codes there, if any."""
+
+    blocks: Blocks
+    expected: Floats
+    steps: Floats | None
+
+    def along(self, direction: Floats) -> tuple[Floats, Floats, Floats]:
+        """Level, noise and noise expected along a direction."""
+        whole = _along(self.expected, direction)
+        if self.steps is not None:
+            whole = least(whole, np.sqrt((self.steps**2) @ direction**2))
+        return self.blocks.mean @ direction, _along(self.blocks.noise, direction), whole
+
+
+def _plane(seen: _Seen, channel: int) -> Plane | None:
+    axis = np.eye(3)[channel]
+    found = _tested(seen, axis)
+    if found is not None and found.width < _FLAT:
+        return found
+    turned = _turned(seen, channel)
+    if turned is None:
+        return found
+    tilted = _tested(seen, turned)
+    if tilted is None or found is None:
+        return tilted or found
+    flatter = tilted.width < 0.6 * found.width and tilted.blocks > 0.7 * found.blocks
+    return tilted if flatter or tilted.blocks > 1.3 * found.blocks else found
+
+
+def _turned(seen: _Seen, channel: int) -> Floats | None:
+    """The direction of a sensor channel: across the plane in which quiet blocks lie.
+
+    Least squares of the channel on the two others, with a prior of no tilt: a few hundredths of a
+    level decide, and where the others do not change, nothing shows a tilt.
+    """
+    axis = np.eye(3)[channel]
+    _, quiet = _quiet(seen, axis)
+    if np.count_nonzero(quiet) < 2 * _TILTED:
+        return None
+    _, noise, whole = seen.along(axis)
+    ratio = noise[quiet] / whole[quiet]
+    quiet[quiet] = ratio <= np.median(ratio)  # without those that are full in part
+    others = [c for c in range(3) if c != channel]
+    light, side = seen.blocks.mean[quiet][:, channel], seen.blocks.mean[quiet][:, others]
+    used = np.ones(len(light), np.bool_)
+    for _ in range(6):
+        if np.count_nonzero(used) < _TILTED:
+            return None
+        middle, beside = light[used].mean(), side[used].mean(axis=0)
+        x, y = (side - beside) / middle, (light - middle) / middle
+        inside = x[used].T @ x[used] + np.eye(2) * (_RESIDUAL / _TILT) ** 2
+        slopes = np.linalg.solve(inside, x[used].T @ y[used])
+        off = np.abs(y - x @ slopes)
+        used = off <= max(4.0 * 1.4826 * float(np.median(off[used])), 1e-4)
+    direction = axis.copy()
+    direction[others] = -slopes
+    if np.abs(slopes).max() < _UPRIGHT or direction.sum() < 0.5:
+        return None
+    return np.asarray(direction / direction.sum())
+
+
+def _quiet(seen: _Seen, direction: Floats) -> tuple[Flags, Flags]:
+    """Bright, even blocks, and those of them that have lost their noise along a direction.
+
+    Few independent samples make a block quiet by chance, as denoising and debayering leave few.
+    The limit is the largest that darker blocks, which are not clipped, hardly ever fall under.
+    """
+    level, noise, whole = seen.along(direction)
+    usable = _even(seen.blocks, direction, level) & (level > 0.0) & (whole > 0.0)
+    ratio = np.where(usable, noise / np.where(usable, whole, 1.0), np.inf)
+    bright = usable & (level > _DOWN * level.max(initial=0.0))
+    dark = ratio[usable & ~bright]
+    limit = QUIET
+    while dark.size and limit > _LOWEST and np.mean(dark < limit) > _CHANCE:
+        limit *= 0.5
+    return bright, bright & (ratio < limit)
+
+
+def _even(blocks: Blocks, direction: Floats, level: Floats) -> Flags:
+    """Whether no edge runs through each block."""
+    return np.asarray(_along(blocks.relief, direction) <= (_UNEVEN * level) ** 2)
+
+
+def _along(covariance: Floats, direction: Floats) -> Floats:
+    return np.asarray(np.einsum("i,nij,j->n", direction, covariance, direction))
+
+
+def _tested(seen: _Seen, direction: Floats) -> Plane | None:
+    """The plane of a direction, where light ends in one and has lost its noise."""
+    level, noise, whole = seen.along(direction)
+    bright, quiet = _quiet(seen, direction)
+    if np.count_nonzero(quiet) < _FEWEST:
+        return None
+    logs = np.log(np.where(level > 0.0, level, 1.0))
+    terms = np.stack([np.ones(len(logs)), radial(seen.blocks.place)], axis=1)
+    fits = [_held(logs, terms, quiet, curved=curved) for curved in (False, True)]
+    for one in sorted((fit for fit in fits if fit is not None), key=lambda fit: fit.width):
+        off = logs - one.fitted
+        count = int(np.count_nonzero(one.members))
+        above = (bright & ~quiet & (off > 3.0 * one.width + 0.002)) | (off > _BEYOND)
+        over = np.count_nonzero(above)
+        strays = np.count_nonzero(quiet & (off < -5.0 * one.width - 0.01))
+        left = float(noise[one.members].sum() / whole[one.members].sum())
+        if over > _OVER * count or strays > count or left > _LEFT:
+            continue
+        sigma = np.sqrt(np.maximum(noise[one.members], 0.0).mean()) / level[one.members].mean()
+        return Plane(
+            direction,
+            level=float(np.exp(one.factors[0])),
+            bend=float(one.factors[1]),
+            thickness=float(np.hypot(sigma, one.width)),
+            width=one.width,
+            noise=left,
+            blocks=count,
+        )
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """A level fitted to quiet blocks: its logarithm at all blocks, those in it, its width."""
+
+    fitted: Floats
+    members: Flags
+    width: float
+    factors: Floats
+
+
+def _held(logs: Floats, terms: Floats, quiet: Flags, *, curved: bool) -> _Fit | None:
+    """Level fitted to quiet blocks: at all blocks, which are in it, its width, the factors."""
+    members = quiet.copy()
+    if not curved:
+        # The densest level near the top: knees and shadows of the area lie below it.
+        order = np.sort(logs[quiet])
+        middle = _densest(order)
+        width = max(1.4826 * float(np.median(np.abs(order - middle))), 1e-4)
+        members = quiet & (np.abs(logs - middle) <= 3.0 * min(width, _THICK))
+    elif np.count_nonzero(quiet) < _CURVED:
+        return None
+    used = terms.shape[1] if curved else 1
+    coefficients = np.zeros(terms.shape[1])
+    for _ in range(4):
+        if np.count_nonzero(members) < max(_FEWEST, _CURVED if curved else 0):
+            return None
+        solved = np.linalg.lstsq(terms[members, :used], logs[members], rcond=None)[0]
+        coefficients[:used] = solved
+        off = logs - terms @ coefficients
+        width = max(1.4826 * float(np.median(np.abs(off[members]))), _RESIDUAL / 6.0)
+        members = quiet & (np.abs(off) <= 4.0 * width)
+    if not -1e-9 <= coefficients[1] <= _STEEPEST:
+        return None
+    if width > _THICK or np.count_nonzero(members) < _FEWEST:
+        return None
+    if np.count_nonzero(members) < 0.4 * np.count_nonzero(quiet):
+        return None
+    return _Fit(terms @ coefficients, members, width, coefficients)
+
+
+def _densest(order: Floats) -> float:
+    """Middle of the shortest interval that holds half of sorted values."""
+    half = (len(order) + 1) // 2
+    spans = order[half - 1 :] - order[: len(order) - half + 1]
+    first = int(np.argmin(spans))
+    return float(np.median(order[first : first + half]))
