@@ -47,12 +47,16 @@ class Ceiling:
     curve: Curve | None = None
 
 
-def clip_mask(recorded: Pixels, found: Sequence[Ceiling | None]) -> npt.NDArray[np.bool_]:
+def clip_mask(
+    recorded: Pixels, found: Sequence[Ceiling | None], *, part: bool = False
+) -> npt.NDArray[np.bool_]:
     """Which samples are clipped: H x W x 3 bool.
 
     Args:
-        recorded: The whole frame as recorded, H x W x 3.
+        recorded: The frame as recorded, H x W x 3.
         found: Ceiling of R, G and B; None for a channel that has none.
+        part: Whether it is a part of the frame from an unknown place: where shading bends the
+            ceiling, samples count as clipped from the highest level on.
     """
     floors = [math.inf if one is None or one.plane else one.floor for one in found]
     mask = np.asarray(recorded >= np.asarray(floors, np.float32))
@@ -62,14 +66,16 @@ def clip_mask(recorded: Pixels, found: Sequence[Ceiling | None]) -> npt.NDArray[
             continue
         light = one.curve(recorded) if light is None else light
         level = light @ one.plane.direction.astype(np.float32)
-        mask[..., channel] = level >= _floor(one.plane, recorded.shape)
+        mask[..., channel] = level >= _floor(one.plane, recorded.shape, part=part)
     return mask
 
 
-def _floor(plane: Plane, shape: tuple[int, ...]) -> npt.NDArray[np.float32]:
+def _floor(plane: Plane, shape: tuple[int, ...], *, part: bool) -> npt.NDArray[np.float32]:
     """Light from which a sample lies in a plane: 1 x 1, or H x W where shading bends it."""
     base = plane.level * (1.0 - 3.0 * plane.thickness - _MARGIN)
-    if not plane.bend:
+    if part:
+        base *= math.exp(plane.bend)
+    if part or not plane.bend:
         return np.full((1, 1), base, np.float32)
     height, width = shape[:2]
     half = math.hypot(height, width) / 2.0

@@ -139,7 +139,7 @@ class Look:
         numbers = tuple(self.frames)
         most = [numbers[k] for k in np.argsort(-held, kind="stable")[:_AROUND]]
         seen = [one for one in self.plate.each(sorted(most), around) if one is not None]
-        if not plateau.convincing(found, seen, bins):
+        if not plateau.convincing(found, seen, bins, photons=not self.photons.unlike):
             return None
         inside = self.counts[channel][found.low : found.low + found.width]
         value = float(bins.value(found.low + int(np.argmax(inside))))

@@ -11,8 +11,8 @@ import numpy.typing as npt
 from gradeprep.clips.blocks import Blocks, between_frames, joined, within_frame
 from gradeprep.clips.light import Curve
 from gradeprep.clips.planes import QUIET, Plane, find
-from gradeprep.clips.transfer import Transfer, fit
-from gradeprep.plugins.contracts import PlateView
+from gradeprep.clips.transfer import Transfer, falls, fit, least_variance
+from gradeprep.plugins.contracts import Pixels, PlateView
 
 __all__ = ["Photons", "neighbour", "photons"]
 
@@ -20,7 +20,15 @@ _MOVES = 2.0
 """How many times the noise within a frame that between frames may be; more is movement."""
 
 _LEAST = 144
-"""Fewest pixels of a patch whose noise is told from chance."""
+"""Fewest pixels of a patch whose noise between frames differs from chance."""
+
+_LEAST_WITHIN, _SIDE = 1000, 24
+"""The same within a frame, and the least side."""
+
+_WITHIN = 0.6
+"""Share of the variance expected within a frame under which a patch has lost its noise."""
+
+Flags = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,28 +52,42 @@ class Photons:
         """Whether the noise is that between frames."""
         return self.blocks is not None and self.blocks.temporal
 
-    def quiet(
-        self, one: npt.NDArray[np.floating], other: npt.NDArray[np.floating] | None
-    ) -> list[bool]:
-        """Whether R, G and B of a patch have lost their noise.
+    @property
+    def unlike(self) -> bool:
+        """Whether the noise is not that of photons in linear light: it falls with the light."""
+        return self.line is None and self.blocks is not None and falls(self.blocks)
+
+    def quiet(self, one: Pixels, other: Pixels | None, inside: Flags | None = None) -> list[bool]:
+        """Whether R, G and B of a patch, one surface, have lost their noise.
+
+        Between two frames a quarter of the noise expected is lost light. Within one frame the
+        spread of a sensor's sites counts as noise, so more is allowed, of large patches only.
 
         Args:
-            one: Recorded samples of the patch, N x 3 or H x W x 3.
+            one: Recorded samples of the patch, H x W x 3.
             other: The same patch in a neighbouring frame, if there is one.
+            inside: Pixels of the surface, H x W; all when left out.
         """
-        size = one.size // 3
-        if other is None or other.shape != one.shape or size < _LEAST:
+        if self.line is None:
             return [False] * 3
-        if self.line is None or self.blocks is None or not self.temporal:
+        chosen = np.ones(one.shape[:2], np.bool_) if inside is None else inside
+        light = self.curve(one)
+        if self.temporal and other is not None and other.shape == one.shape:
+            change = (light - self.curve(other))[chosen] * np.sqrt(0.5)
+            variance, limit, least = change.var(axis=0, dtype=np.float64), QUIET, _LEAST
+        elif not self.temporal and min(one.shape[:2]) >= _SIDE and chosen.all():
+            variance = np.diagonal(within_frame(light).noise.mean(axis=0))
+            limit, least = _WITHIN, _LEAST_WITHIN
+        else:
             return [False] * 3
-        first, second = (
-            self.curve(np.asarray(each, np.float32)).reshape(-1, 3).astype(np.float64)
-            for each in (one, other)
-        )
-        mean = (first + second).mean(axis=0)[None] / 2.0
-        variance = ((first - second) / np.sqrt(2.0)).var(axis=0)
+        if np.count_nonzero(chosen) < least:
+            return [False] * 3
+        mean = light[chosen].mean(axis=0, dtype=np.float64)[None]
         expected = np.diagonal(self.line.covariance(mean)[0])
-        return [bool(flag) for flag in (variance < QUIET * expected) & (mean[0] > 0.0)]
+        step = self.curve.step(mean[0])
+        expected = least_variance(expected, step) if self.curve.code else expected
+        enough = expected * np.count_nonzero(chosen) >= _FEW * step**2
+        return [bool(flag) for flag in (variance < limit * expected) & (mean[0] > 0.0) & enough]
 
     def noisy(self, channel: int, low: float) -> bool:
         """Whether a channel's light from a level on has the noise of photons: it is not clipped."""

@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from gradeprep.clips.blocks import Blocks
 from gradeprep.clips.light import Curve
-from gradeprep.clips.transfer import Transfer, least
+from gradeprep.clips.transfer import Transfer, least_variance
 
 __all__ = ["QUIET", "Plane", "find", "radial"]
 
@@ -134,7 +134,7 @@ class _Seen:
         """Level, noise and noise expected along a direction."""
         whole = _along(self.expected, direction)
         if self.steps is not None:
-            whole = least(whole, np.sqrt((self.steps**2) @ direction**2))
+            whole = least_variance(whole, np.sqrt((self.steps**2) @ direction**2))
         return self.blocks.mean @ direction, _along(self.blocks.noise, direction), whole
 
 

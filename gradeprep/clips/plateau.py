@@ -275,8 +275,15 @@ def _eroded(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     return ~_dilated(~mask)
 
 
-def convincing(found: Band, seen: list[Surroundings], bins: Bins) -> bool:
-    """Whether a band is where the plate's values were cut off: the module's second sign."""
+def convincing(found: Band, seen: list[Surroundings], bins: Bins, *, photons: bool = True) -> bool:
+    """Whether a band is where the plate's values were cut off: the module's second sign.
+
+    Args:
+        found: The band.
+        seen: What surrounds it, in some frames.
+        bins: The bins.
+        photons: Whether the plate's noise is that of photons, so that quiet is a sign.
+    """
     at_one = int(bins.index(np.ones(1, np.float32))[0])
     if not bins.step and found.low <= at_one < found.low + found.width:
         return True
@@ -285,7 +292,7 @@ def convincing(found: Band, seen: list[Surroundings], bins: Bins) -> bool:
     enough = _PILE if noise >= _NOISY else _PILE_IN_FLAT
     if under <= _NEAR and found.pile >= enough and not found.wide:
         return True
-    if noise <= 0.0:
+    if noise <= 0.0 or not photons:
         return False
     off = math.erfc(found.width / (2.0 * math.sqrt(2.0) * noise))  # of a band around the mean
     expected = off * sum(one.pixels for one in seen)

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from gradeprep.clips.blocks import Blocks
 from gradeprep.clips.light import Curve
 
-__all__ = ["Transfer", "fit", "least"]
+__all__ = ["Transfer", "falls", "fit", "least_variance"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -31,6 +31,12 @@ _BRIGHT = 0.5
 
 _OVER_ROUNDING = 2.0
 """How many times the variance of rounding noise is, at least."""
+
+_LEAST_RISE = 0.3
+"""Least exponent of the variance over the light; that of photons is 1."""
+
+_MANY = 30
+"""Fewest blocks that show whether noise rises with the light."""
 
 _MIDDLE = 0.5
 _QUIETER = 0.25
@@ -58,7 +64,7 @@ class Transfer:
         return np.asarray(sigma[:, :, None] * sigma[:, None, :] * self.tied)
 
 
-def least(variance: Floats, step: Floats) -> Floats:
+def least_variance(variance: Floats, step: Floats) -> Floats:
     """Least variance that rounding to steps leaves of a noise.
 
     A noise much smaller than a step disappears where the mean lies in the middle of a code. Of a
@@ -101,6 +107,16 @@ def fit(blocks: Blocks, curve: Curve) -> Transfer | None:
     return Transfer(slope, floor, calm / np.outer(root, root))
 
 
+def falls(blocks: Blocks) -> bool:
+    """Whether noise falls where light rises, as it does in a log picture taken for linear."""
+    light = blocks.mean.mean(axis=1)
+    noise = np.trace(blocks.noise, axis1=1, axis2=2)
+    lit = (blocks.mean > 0.0).all(axis=1) & (noise > 0.0)
+    if np.count_nonzero(lit) < _MANY:
+        return False
+    return bool(np.polyfit(np.log(light[lit]), np.log(noise[lit]), 1)[0] < 0.0)
+
+
 def _brightest(mean: npt.NDArray[np.floating]) -> Floats:
     return np.asarray(np.quantile(mean, 0.999, axis=0))
 
@@ -132,6 +148,8 @@ def _line(blocks: Blocks, curve: Curve, channel: int) -> tuple[float, float] | N
     if np.median(noises / rounding) < _OVER_ROUNDING:
         return None
     noises = np.maximum(noises - rounding, 0.0)
+    if not _rises(levels, noises):
+        return None
     ratio = noises / levels
     upper = ratio[len(ratio) // 2 :]
     slope = float(np.median(upper)) if blocks.temporal else float(np.quantile(upper, 0.25))
@@ -139,3 +157,15 @@ def _line(blocks: Blocks, curve: Curve, channel: int) -> tuple[float, float] | N
         return None
     floor = float(np.median((noises - slope * levels)[: max(1, len(ratio) // 4)]))
     return slope, max(floor, 0.0)
+
+
+def _rises(levels: Floats, noises: Floats) -> bool:
+    """Whether the noise of the brighter half rises with the light, as that of photons does.
+
+    Where it does not, the picture is not linear light: a log curve taken for none.
+    """
+    upper = (levels >= np.median(levels)) & (noises > 0.0)
+    if np.count_nonzero(upper) < 3:
+        return True
+    x, y = np.log(levels[upper]), np.log(noises[upper])
+    return bool(np.polyfit(x, y, 1)[0] > _LEAST_RISE)
