@@ -58,6 +58,9 @@ _TILT = 0.3
 _RESIDUAL = 0.003
 """Distance of a block's mean from a plane (standard deviation, relative)."""
 
+_FULL = 0.06
+"""Share of the variance expected up to which a block shows the tilt of its plane."""
+
 _UPRIGHT = 0.01
 """Tilt under which a plane counts as upright: the file's own channel ends."""
 
@@ -165,7 +168,8 @@ def _turned(seen: _Seen, channel: int) -> Floats | None:
         return None
     _, noise, whole = seen.along(axis)
     ratio = noise[quiet] / whole[quiet]
-    quiet[quiet] = ratio <= np.median(ratio)  # without those that are full in part
+    # Blocks full in part have more; a matrix leaves the noise of the other channels in full ones.
+    quiet[quiet] = ratio <= max(float(np.median(ratio)), _FULL)
     others = [c for c in range(3) if c != channel]
     light, side = seen.blocks.mean[quiet][:, channel], seen.blocks.mean[quiet][:, others]
     used = np.ones(len(light), np.bool_)

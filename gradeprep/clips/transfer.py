@@ -35,8 +35,11 @@ _OVER_ROUNDING = 2.0
 _LEAST_RISE = 0.3
 """Least exponent of the variance over the light; that of photons is 1."""
 
+_UNEVEN = 0.2
+"""Relative standard deviation of an even block's light, at most."""
+
 _MANY = 30
-"""Fewest blocks that show whether noise rises with the light."""
+"""Fewest blocks that make a line, and that show whether noise rises with the light."""
 
 _MIDDLE = 0.5
 _QUIETER = 0.25
@@ -131,6 +134,9 @@ def _line(blocks: Blocks, curve: Curve, channel: int) -> tuple[float, float] | N
     light, variance = blocks.mean[:, channel], blocks.noise[:, channel, channel]
     top = float(_brightest(blocks.mean)[channel])
     usable = (light > 0.0) & (light < _BRIGHT * top) & (variance >= 0.0)
+    even = usable & (blocks.relief[:, channel, channel] <= (_UNEVEN * light) ** 2)
+    if np.count_nonzero(even) >= _MANY:
+        usable = even  # an edge of a clipped area is quiet, too
     light, variance = light[usable], variance[usable]
     if not light.size:
         return None
