@@ -16,6 +16,9 @@ from gradeprep.plugins.contracts import Pixels, PlateView
 
 __all__ = ["Photons", "neighbour", "photons"]
 
+_OWN_SITE = 0.1
+"""Share of the variance expected that a full channel may have at its own sites."""
+
 _MOVES = 2.0
 """How many times the noise within a frame that between frames may be; more is movement."""
 
@@ -119,31 +122,68 @@ def photons(plate: PlateView, frames: Sequence[int]) -> Photons:
     """Noise statistics from some frames of a plate and their neighbours."""
     curve = Curve.of(plate.scale)
 
-    def look(frame: int) -> tuple[Blocks | None, Blocks | None]:
-        one = curve(plate.recorded(frame))
-        beside = neighbour(plate, frame)
-        other = None if beside is None else curve(plate.recorded(beside))
-        if other is None or other.shape != one.shape or np.array_equal(one, other):
-            return within_frame(one), None
-        between = between_frames(one, other)
-        within = within_frame(one)
-        return within, between
-
-    size = plate.recorded(frames[0]).shape
-    if min(size[:2]) < _SMALLEST:
+    shape = plate.recorded(frames[0]).shape
+    if min(shape[:2]) < _SMALLEST:
         return Photons(curve, None, (None, None, None), None)
-    found = plate.each(frames, look)
-    alone = joined([within for within, _ in found if within is not None])
-    pairs = [between for _, between in found if between is not None]
-    blocks = alone
-    if pairs and _still(joined(pairs), alone):
-        blocks = joined(pairs)
+    pairs = [pair for pair in plate.each(frames, lambda frame: _pair(plate, frame, curve)) if pair]
+    if pairs and all(_still(one, other) for one, other in pairs):
+        blocks = joined([between_frames(one, other) for one, other in pairs])
+    else:
+        blocks = joined([within_frame(curve(plate.recorded(frame))) for frame in frames])
     line = fit(blocks, curve)
-    planes = (None, None, None) if line is None else find(blocks, line, curve)
+    if line is None:
+        return Photons(curve, None, (None, None, None), blocks)
+    planes = find(blocks, line, curve)
+    if blocks.temporal and not all(planes):
+        planes = tuple(
+            one or other for one, other in zip(planes, _sites(pairs, curve), strict=True)
+        )
     return Photons(curve, line, planes, blocks)
 
 
-def _still(between: Blocks, within: Blocks) -> bool:
-    """Whether most of the picture stands still: its noise between frames is no more than within."""
-    changes, bends = (np.trace(one.noise, axis1=1, axis2=2) for one in (between, within))
-    return bool(np.median(changes) <= _MOVES * np.median(bends))
+def _pair(plate: PlateView, frame: int, curve: Curve) -> tuple[Pixels, Pixels] | None:
+    """Light of a frame and of its neighbour; None where it has none, or the same again."""
+    beside = neighbour(plate, frame)
+    if beside is None:
+        return None
+    one, other = plate.recorded(frame), plate.recorded(beside)
+    if one.shape != other.shape or np.array_equal(one, other):
+        return None
+    return curve(one), curve(other)
+
+
+def _still(one: Pixels, other: Pixels) -> bool:
+    """Whether the picture stands still: its noise between frames is no more than within one.
+
+    A strip across the middle is enough.
+    """
+    third = one.shape[0] // 3
+    strip = slice(third, max(2 * third, third + _SMALLEST // 2))
+    changes, bends = (
+        np.median(np.trace(each.noise, axis1=1, axis2=2))
+        for each in (between_frames(one[strip], other[strip]), within_frame(one[strip]))
+    )
+    return bool(changes <= _MOVES * bends)
+
+
+def _sites(pairs: list[tuple[Pixels, Pixels]], curve: Curve) -> list[Plane | None]:
+    """Planes that single sites of a 2 x 2 colour filter array show.
+
+    An edge-aware debayer puts the noise of other channels into the samples it interpolates
+    (Hamilton and Adams 1997); those at a channel's own sites keep theirs.
+    """
+    best: list[Plane | None] = [None] * 3
+    for down, across in ((0, 0), (0, 1), (1, 0), (1, 1)):
+        site = (slice(down, None, 2), slice(across, None, 2))
+        blocks = joined([between_frames(one[site], other[site]) for one, other in pairs])
+        line = fit(blocks, curve)
+        if line is not None:
+            found = find(blocks, line, curve)
+            best = [_quieter(*both) for both in zip(best, found, strict=True)]
+    return [one if one is not None and one.noise < _OWN_SITE else None for one in best]
+
+
+def _quieter(one: Plane | None, other: Plane | None) -> Plane | None:
+    if one is None or other is None:
+        return one or other
+    return one if one.noise <= other.noise else other

@@ -73,8 +73,23 @@ _UNEVEN = 0.06
 _FLAT = 0.004
 """Width under which an upright plane is taken as it is."""
 
+_BENT = 2.0
+"""How many times narrower a bent plane must be than an even one."""
+
+_ASYMPTOTE = 0.9
+"""Quantile of a plane's blocks that stands for its level: a knee approaches it from below."""
+
+_KNEE = 0.15
+"""How far under a plane, in logarithms, blocks of a knee may lie."""
+
 _BEYOND = 0.1
 """How far above a plane, in logarithms, an uneven block lies beyond it."""
+
+_BENDS = np.linspace(0.0, _STEEPEST, 31)
+"""Bends that are tried first."""
+
+_MEMBERS = 0.25
+"""Least share of the quiet blocks that lie in a plane."""
 
 _CURVED = 15
 """Fewest blocks from which a level that changes over the picture is fitted."""
@@ -221,22 +236,27 @@ def _tested(seen: _Seen, direction: Floats) -> Plane | None:
     bright, quiet = _quiet(seen, direction)
     if np.count_nonzero(quiet) < _FEWEST:
         return None
+    whole_light = np.full(3, 1.0 / 3.0)
+    calm = bright & _even(seen.blocks, whole_light, seen.blocks.mean @ whole_light)
     logs = np.log(np.where(level > 0.0, level, 1.0))
     terms = np.stack([np.ones(len(logs)), radial(seen.blocks.place)], axis=1)
     fits = [_held(logs, terms, quiet, curved=curved) for curved in (False, True)]
-    for one in sorted((fit for fit in fits if fit is not None), key=lambda fit: fit.width):
+    for one in sorted(
+        (fit for fit in fits if fit is not None),
+        key=lambda fit: fit.width * (1.0 if fit.factors[1] == 0.0 else _BENT),
+    ):
         off = logs - one.fitted
         count = int(np.count_nonzero(one.members))
-        above = (bright & ~quiet & (off > 3.0 * one.width + 0.002)) | (off > _BEYOND)
+        above = (calm & ~quiet & (off > 3.0 * one.width + 0.002)) | (off > _BEYOND)
         over = np.count_nonzero(above)
-        strays = np.count_nonzero(quiet & (off < -5.0 * one.width - 0.01))
+        strays = np.count_nonzero(quiet & (off < -_KNEE))
         left = float(noise[one.members].sum() / whole[one.members].sum())
         if over > _OVER * count or strays > count or left > _LEFT:
             continue
         sigma = np.sqrt(np.maximum(noise[one.members], 0.0).mean()) / level[one.members].mean()
         return Plane(
             direction,
-            level=float(np.exp(one.factors[0])),
+            level=float(np.exp(one.factors[0] + np.quantile(off[one.members], _ASYMPTOTE))),
             bend=float(one.factors[1]),
             thickness=float(np.hypot(sigma, one.width)),
             width=one.width,
@@ -257,38 +277,38 @@ class _Fit:
 
 
 def _held(logs: Floats, terms: Floats, quiet: Flags, *, curved: bool) -> _Fit | None:
-    """Level fitted to quiet blocks: at all blocks, which are in it, its width, the factors."""
-    members = quiet.copy()
-    if not curved:
-        # The densest level near the top: knees and shadows of the area lie below it.
-        order = np.sort(logs[quiet])
-        middle = _densest(order)
-        width = max(1.4826 * float(np.median(np.abs(order - middle))), 1e-4)
-        members = quiet & (np.abs(logs - middle) <= 3.0 * min(width, _THICK))
-    elif np.count_nonzero(quiet) < _CURVED:
+    """Level fitted to quiet blocks: at all blocks, which are in it, its width, the factors.
+
+    Most of them lie in the plane; those of a knee lie below it. The densest third shows the
+    level, and how far it bends; least squares over what lies near refines both.
+    """
+    count = int(np.count_nonzero(quiet))
+    least = _CURVED if curved else _FEWEST
+    if count < least:
         return None
-    used = terms.shape[1] if curved else 1
-    coefficients = np.zeros(terms.shape[1])
+    bends = _BENDS if curved else _BENDS[:1]
+    found = [_densest(np.sort(logs[quiet] - bend * terms[quiet, 1])) for bend in bends]
+    best = int(np.argmin([span for _, span in found]))
+    factors = np.array([found[best][0], bends[best]])
+    members = quiet & (np.abs(logs - terms @ factors) <= max(found[best][1], _RESIDUAL))
+    used = 2 if curved else 1
+    width = 0.0
     for _ in range(4):
-        if np.count_nonzero(members) < max(_FEWEST, _CURVED if curved else 0):
+        if np.count_nonzero(members) < least:
             return None
-        solved = np.linalg.lstsq(terms[members, :used], logs[members], rcond=None)[0]
-        coefficients[:used] = solved
-        off = logs - terms @ coefficients
-        width = max(1.4826 * float(np.median(np.abs(off[members]))), _RESIDUAL / 6.0)
-        members = quiet & (np.abs(off) <= 4.0 * width)
-    if not -1e-9 <= coefficients[1] <= _STEEPEST:
+        factors[:used] = np.linalg.lstsq(terms[members, :used], logs[members], rcond=None)[0]
+        off = np.abs(logs - terms @ factors)
+        width = max(1.4826 * float(np.median(off[members])), _RESIDUAL / 6.0)
+        members = quiet & (off <= 4.0 * width)
+    few = np.count_nonzero(members) < max(least, _MEMBERS * count)
+    if few or width > _THICK or not -1e-3 <= factors[1] <= _STEEPEST:
         return None
-    if width > _THICK or np.count_nonzero(members) < _FEWEST:
-        return None
-    if np.count_nonzero(members) < 0.4 * np.count_nonzero(quiet):
-        return None
-    return _Fit(terms @ coefficients, members, width, coefficients)
+    return _Fit(terms @ factors, members, width, factors)
 
 
-def _densest(order: Floats) -> float:
-    """Middle of the shortest interval that holds half of sorted values."""
-    half = (len(order) + 1) // 2
-    spans = order[half - 1 :] - order[: len(order) - half + 1]
+def _densest(order: Floats) -> tuple[float, float]:
+    """Middle and width of the shortest interval that holds a third of sorted values."""
+    third = (len(order) + 2) // 3
+    spans = order[third - 1 :] - order[: len(order) - third + 1]
     first = int(np.argmin(spans))
-    return float(np.median(order[first : first + half]))
+    return float(np.median(order[first : first + third])), float(spans[first])

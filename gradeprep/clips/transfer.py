@@ -22,9 +22,12 @@ __all__ = ["Transfer", "falls", "fit", "least_variance"]
 
 Floats = npt.NDArray[np.float64]
 
-_PER_STOP = 2
+_PER_STOP = 4
 _FEWEST = 6
-"""Fewest blocks of a bin; half as many bins make a line."""
+"""Fewest blocks of a bin."""
+
+_BINS = 2
+"""Fewest bins that make a line."""
 
 _BRIGHT = 0.5
 """Tones from this share of a channel's brightest on may be clipped: the line is fitted below."""
@@ -127,7 +130,7 @@ def _brightest(mean: npt.NDArray[np.floating]) -> Floats:
 def _line(blocks: Blocks, curve: Curve, channel: int) -> tuple[float, float] | None:
     """Slope and floor of a channel's variance against its light.
 
-    Bins of half a stop, each one vote, however much of the picture it covers. The slope is the
+    Bins of a quarter stop, each one vote, however much of the picture it covers. The slope is the
     median of variance over light in the brighter half of the bins; the floor is what the darker
     ones have over it.
     """
@@ -147,7 +150,7 @@ def _line(blocks: Blocks, curve: Curve, channel: int) -> tuple[float, float] | N
         for b in np.unique(bins)
         if np.count_nonzero(bins == b) >= _FEWEST
     ]
-    if len(found) < _FEWEST // 2:
+    if len(found) < _BINS:
         return None
     levels, noises = np.array(found).T
     rounding = curve.step(levels) ** 2 / 12.0
@@ -174,4 +177,6 @@ def _rises(levels: Floats, noises: Floats) -> bool:
     if np.count_nonzero(upper) < 3:
         return True
     x, y = np.log(levels[upper]), np.log(noises[upper])
-    return bool(np.polyfit(x, y, 1)[0] > _LEAST_RISE)
+    first, second = np.triu_indices(len(x), 1)
+    rise = np.median((y[second] - y[first]) / (x[second] - x[first]))  # Theil and Sen
+    return bool(rise > _LEAST_RISE)

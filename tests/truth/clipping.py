@@ -18,8 +18,8 @@ from .sensor import MATRIX, Camera, dwaa, half, linear_scale, log_codes, log_sca
 
 __all__ = ["ROWS", "Row", "Score", "card_score", "plate_score"]
 
-LEAST = 0.005
-"""Share of a frame that must be found; less is scored neither way."""
+LEAST = 0.01
+"""Share of a frame that must be found, 600 pixels; less is scored neither way."""
 
 NEAR = 1.1
 """Light times this that reaches no ceiling is whole; what lies between is scored neither way."""
