@@ -29,8 +29,9 @@ _FEWEST = 6
 _BINS = 2
 """Fewest bins that make a line."""
 
-_BRIGHT = 0.5
-"""Tones from this share of a channel's brightest on may be clipped: the line is fitted below."""
+_BRIGHT = (0.5, 0.7, 0.9)
+"""Shares of a channel's brightest light up to which the line is fitted: brighter light may be
+clipped. The next one serves where the one before leaves too few bins."""
 
 _OVER_ROUNDING = 2.0
 """How many times the variance of rounding noise is, at least."""
@@ -100,7 +101,7 @@ def fit(blocks: Blocks, curve: Curve) -> Transfer | None:
     slope, floor = (np.array(each) for each in zip(*lines, strict=True))
     sigma = np.sqrt(np.maximum(blocks.mean, 0.0) * slope + floor)
     usable = (blocks.mean > 0.0).all(axis=1) & (
-        blocks.mean < _BRIGHT * _brightest(blocks.mean)
+        blocks.mean < _BRIGHT[-1] * _brightest(blocks.mean)
     ).all(axis=1)
     if np.count_nonzero(usable) < _FEWEST:
         return None
@@ -134,23 +135,11 @@ def _line(blocks: Blocks, curve: Curve, channel: int) -> tuple[float, float] | N
     median of variance over light in the brighter half of the bins; the floor is what the darker
     ones have over it.
     """
-    light, variance = blocks.mean[:, channel], blocks.noise[:, channel, channel]
-    top = float(_brightest(blocks.mean)[channel])
-    usable = (light > 0.0) & (light < _BRIGHT * top) & (variance >= 0.0)
-    even = usable & (blocks.relief[:, channel, channel] <= (_UNEVEN * light) ** 2)
-    if np.count_nonzero(even) >= _MANY:
-        usable = even  # an edge of a clipped area is quiet, too
-    light, variance = light[usable], variance[usable]
-    if not light.size:
-        return None
-    bins = np.floor(np.log2(light) * _PER_STOP).astype(int)
-    which = _MIDDLE if blocks.temporal else _QUIETER
-    found = [
-        (float(np.median(light[bins == b])), float(np.quantile(variance[bins == b], which)))
-        for b in np.unique(bins)
-        if np.count_nonzero(bins == b) >= _FEWEST
-    ]
-    if len(found) < _BINS:
+    for share in _BRIGHT:
+        found = _binned(blocks, channel, share)
+        if len(found) >= _BINS:
+            break
+    else:
         return None
     levels, noises = np.array(found).T
     rounding = curve.step(levels) ** 2 / 12.0
@@ -166,6 +155,24 @@ def _line(blocks: Blocks, curve: Curve, channel: int) -> tuple[float, float] | N
         return None
     floor = float(np.median((noises - slope * levels)[: max(1, len(ratio) // 4)]))
     return slope, max(floor, 0.0)
+
+
+def _binned(blocks: Blocks, channel: int, share: float) -> list[tuple[float, float]]:
+    """Light and variance of the bins of a channel, up to a share of its brightest light."""
+    light, variance = blocks.mean[:, channel], blocks.noise[:, channel, channel]
+    top = share * float(_brightest(blocks.mean)[channel])
+    usable = (light > 0.0) & (light < top) & (variance >= 0.0)
+    even = usable & (blocks.relief[:, channel, channel] <= (_UNEVEN * light) ** 2)
+    if np.count_nonzero(even) >= _MANY:
+        usable = even  # an edge of a clipped area is quiet, too
+    light, variance = light[usable], variance[usable]
+    bins = np.floor(np.log2(light) * _PER_STOP).astype(int)
+    which = _MIDDLE if blocks.temporal else _QUIETER
+    return [
+        (float(np.median(light[bins == b])), float(np.quantile(variance[bins == b], which)))
+        for b in np.unique(bins)
+        if np.count_nonzero(bins == b) >= _FEWEST
+    ]
 
 
 def _rises(levels: Floats, noises: Floats) -> bool:
