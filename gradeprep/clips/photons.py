@@ -28,8 +28,12 @@ _LEAST = 144
 _LEAST_WITHIN, _SIDE = 1000, 24
 """The same within a frame, and the least side."""
 
-_WITHIN = 0.6
-"""Share of the variance expected within a frame under which a patch has lost its noise."""
+_WITHIN = 0.1
+"""Share of the variance expected within a frame under which a patch has lost its noise: texture
+counts as noise there, and lifts what is expected."""
+
+_TOP = 0.5
+"""Least light of such a patch, as a share of the brightest."""
 
 Flags = npt.NDArray[np.bool_]
 
@@ -63,15 +67,15 @@ class Photons:
     def quiet(self, one: Pixels, other: Pixels | None, inside: Flags | None = None) -> list[bool]:
         """Whether R, G and B of a patch, one surface, have lost their noise.
 
-        Between two frames a quarter of the noise expected is lost light. Within one frame the
-        spread of a sensor's sites counts as noise, so more is allowed, of large patches only.
+        Within one frame texture counts as noise, so only a large patch among the brightest things
+        is clipped, and only if next to no noise is left.
 
         Args:
             one: Recorded samples of the patch, H x W x 3.
             other: The same patch in a neighbouring frame, if there is one.
             inside: Pixels of the surface, H x W; all when left out.
         """
-        if self.line is None:
+        if self.line is None or self.blocks is None:
             return [False] * 3
         chosen = np.ones(one.shape[:2], np.bool_) if inside is None else inside
         light = self.curve(one)
@@ -86,11 +90,12 @@ class Photons:
         if np.count_nonzero(chosen) < least:
             return [False] * 3
         mean = light[chosen].mean(axis=0, dtype=np.float64)[None]
+        bright = mean[0] > (0.0 if self.temporal else _TOP * self.blocks.mean.max(axis=0))
         expected = np.diagonal(self.line.covariance(mean)[0])
         step = self.curve.step(mean[0])
         expected = least_variance(expected, step) if self.curve.code else expected
         enough = expected * np.count_nonzero(chosen) >= _FEW * step**2
-        return [bool(flag) for flag in (variance < limit * expected) & (mean[0] > 0.0) & enough]
+        return [bool(flag) for flag in (variance < limit * expected) & bright & enough]
 
     def noisy(self, channel: int, low: float) -> bool:
         """Whether a channel's light from a level on has the noise of photons: it is not clipped."""

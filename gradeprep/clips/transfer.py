@@ -182,7 +182,9 @@ def _rises(levels: Floats, noises: Floats) -> bool:
     """
     upper = (levels >= np.median(levels)) & (noises > 0.0)
     if np.count_nonzero(upper) < 3:
-        return True
+        upper = noises > 0.0
+    if np.count_nonzero(upper) < 2:
+        return False
     x, y = np.log(levels[upper]), np.log(noises[upper])
     first, second = np.triu_indices(len(x), 1)
     rise = np.median((y[second] - y[first]) / (x[second] - x[first]))  # Theil and Sen
