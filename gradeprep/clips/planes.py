@@ -186,22 +186,35 @@ def _turned(seen: _Seen, channel: int) -> Floats | None:
     # Blocks full in part have more; a matrix leaves the noise of the other channels in full ones.
     quiet[quiet] = ratio <= max(float(np.median(ratio)), _FULL)
     others = [c for c in range(3) if c != channel]
-    light, side = seen.blocks.mean[quiet][:, channel], seen.blocks.mean[quiet][:, others]
+    mean, far = seen.blocks.mean[quiet], radial(seen.blocks.place[quiet])
+    found = []
+    for bend in _BENDS[::3]:
+        level = mean * np.exp(-bend * far)[:, None]
+        slopes, off = _slopes(level[:, channel], level[:, others])
+        found.append((off * (_BENT if bend else 1.0), tuple(slopes)))
+    direction = axis.copy()
+    direction[others] = np.negative(min(found)[1])
+    if np.abs(direction[others]).max() < _UPRIGHT or direction.sum() < 0.5:
+        return None
+    return np.asarray(direction / direction.sum())
+
+
+def _slopes(light: Floats, side: Floats) -> tuple[Floats, float]:
+    """Slopes of a channel's light on two others', and the median distance from that plane."""
     used = np.ones(len(light), np.bool_)
+    slopes, middle = np.zeros(2), np.inf
     for _ in range(6):
-        if np.count_nonzero(used) < _TILTED:
-            return None
-        middle, beside = light[used].mean(), side[used].mean(axis=0)
-        x, y = (side - beside) / middle, (light - middle) / middle
+        level, beside = light[used].mean(), side[used].mean(axis=0)
+        x, y = (side - beside) / level, (light - level) / level
         inside = x[used].T @ x[used] + np.eye(2) * (_RESIDUAL / _TILT) ** 2
         slopes = np.linalg.solve(inside, x[used].T @ y[used])
         off = np.abs(y - x @ slopes)
-        used = off <= max(4.0 * 1.4826 * float(np.median(off[used])), 1e-4)
-    direction = axis.copy()
-    direction[others] = -slopes
-    if np.abs(slopes).max() < _UPRIGHT or direction.sum() < 0.5:
-        return None
-    return np.asarray(direction / direction.sum())
+        middle = float(np.median(off[used]))
+        near = off <= max(4.0 * 1.4826 * middle, 1e-4)
+        if np.count_nonzero(near) < _TILTED:
+            break
+        used = near
+    return slopes, middle
 
 
 def _quiet(seen: _Seen, direction: Floats) -> tuple[Flags, Flags]:

@@ -181,7 +181,7 @@ def _rises(levels: Floats, noises: Floats) -> bool:
     Where it does not, the picture is not linear light: a log curve taken for none.
     """
     upper = (levels >= np.median(levels)) & (noises > 0.0)
-    if np.count_nonzero(upper) < 3:
+    if np.count_nonzero(upper) < 3 or levels[-1] < 2.0 * levels[upper][0]:
         upper = noises > 0.0
     if np.count_nonzero(upper) < 2:
         return False
