@@ -17,7 +17,7 @@ PACKAGE = ROOT / "gradeprep"
 # Each may import only what stands before it (and, inside one folder, its neighbours).
 ORDER = (
     *("_version", "errors", "crashreport", "machine", "model", "photometry", "primaries"),
-    *("ends", "plugins"),
+    *("ends", "plugins", "clips"),
     *("plates", "conversions", "colour"),
     *("looks", "transforms", "showlook", "stages", "meters", "checks", "sidecar", "pipeline"),
     *("runners", "farm", "onset", "conform", "handover", "review", "demo", "api"),

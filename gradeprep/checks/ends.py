@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.checks.plateau import Band, Bins, Surroundings, band, convincing, surroundings
+from gradeprep.clips.plateau import Band, Bins, Surroundings, band, convincing, surroundings
 from gradeprep.ends import LEAST, shared
 from gradeprep.plugins.contracts import Pixels, PlateView
 

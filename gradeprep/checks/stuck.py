@@ -1,10 +1,10 @@
 """Stuck pixels: photosites that do not follow the picture.
 
-A stuck pixel keeps its recorded value to the bit, or stands far over its eight neighbours, in
-every frame looked at, while the picture around it moves. Without movement nothing can be told: a
-small lamp in a locked-off shot looks the same, and a still picture keeps all its values. Light
-keeps its value in two ways more, and is not told as stuck: glints that clip, frame by frame, as
-their neighbours do; and noise of a few steps, which meets one value again in a few frames.
+A stuck pixel keeps its recorded value to the bit, or is far brighter than its eight neighbours,
+in every frame examined, while the picture around it moves. Without movement the answer is
+unknown: a small lamp in a locked-off shot looks the same, and a still picture keeps all its
+values. Two kinds of light keep a value without being stuck: glints that clip in each frame, as
+their neighbours do, and noise of a few steps, which repeats a value within a few frames.
 """
 
 from __future__ import annotations
@@ -23,16 +23,16 @@ Mask = npt.NDArray[np.bool_]
 Indices = npt.NDArray[np.intp]
 
 LEAST = 5
-"""Fewest frames from which a pixel can be called stuck."""
+"""Fewest frames that show a stuck pixel."""
 
 _BLOCK = 16
-"""Side of the blocks whose movement is looked at, in pixels."""
+"""Side of the blocks in which movement is measured, in pixels."""
 
 _MOVED = 0.1
-"""Change of a block's light, as a share of it, that is movement and no noise."""
+"""Relative change of a block's light that is movement, not noise."""
 
 _APART = 2.0
-"""How far over its neighbours a hot pixel stands, in units of their own range."""
+"""Distance of a hot pixel above its neighbours, in units of their own range."""
 
 _FOLLOWS = 0.02
 """Least change of a stuck pixel's neighbours, as a share of their value; or four codes."""
@@ -41,10 +41,10 @@ _VARIED = 0.75
 """How many different values its neighbours take, as a share of the frames."""
 
 _CHANCE = 0.01
-"""How many samples of the frames may be expected to keep their value by chance."""
+"""Expected number of samples that keep their value by chance, at most."""
 
 _MOST = 1e-3
-"""Share of the samples above which the picture, not the sensor, stands still."""
+"""Largest share of stuck samples; above it the picture itself is still."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,8 +101,8 @@ def find(plate: PlateView, frames: FrameRange) -> list[Place]:
     kept = kept[_neighbours_follow(plate, frames, kept, samples=3 * int(moved.sum()))]
     found = np.union1d(hot, kept)
     rows, columns, channels = np.unravel_index(found, first.shape)
-    told = zip(columns.tolist(), rows.tolist(), channels.tolist(), strict=True)
-    return [Place(x, y, "RGB"[channel]) for x, y, channel in told]
+    places = zip(columns.tolist(), rows.tolist(), channels.tolist(), strict=True)
+    return [Place(x, y, "RGB"[channel]) for x, y, channel in places]
 
 
 def _neighbours_follow(

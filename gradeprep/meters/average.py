@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from gradeprep.meters.clip import at_top, tops
+from gradeprep.clips.clipped import Clipped
 from gradeprep.meters.overshot import combine, frames_to_read, look_at
 from gradeprep.meters.region import Region
 from gradeprep.model.record import Reading
@@ -88,10 +88,7 @@ class _Mean:
 
 
 def _mean(plate: PlateView, frame: int, region: Region | None) -> _Mean:
-    if region is None:
-        pixels, recorded = plate.pixels(frame), plate.recorded(frame)
-    else:
-        pixels, recorded = plate.region(frame, region), plate.region_recorded(frame, region)
+    pixels = plate.pixels(frame) if region is None else plate.region(frame, region)
     luminance = (pixels.reshape(-1, 3).astype(np.float64)) @ np.asarray(plate.weights)
     lit = luminance > 0.0
     count = int(np.count_nonzero(lit))
@@ -102,7 +99,8 @@ def _mean(plate: PlateView, frame: int, region: Region | None) -> _Mean:
         )
     logs = np.log2(luminance[lit])
     bands = [float(band.mean()) for band in np.array_split(logs, min(_BANDS, count))]
-    clipped = at_top(recorded, tops(plate.recorded(frame), plate.scale.ceiling)).any(axis=2)
+    clips = Clipped.of(plate, frame)
+    clipped = (clips.whole() if region is None else clips.region(region)).any(axis=2)
     mean = float(logs.mean())
     evidence = {
         "frame": frame,

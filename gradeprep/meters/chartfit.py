@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.meters.clip import tops
+from gradeprep.clips.clipped import Clipped
 from gradeprep.meters.grid import ROWS, Grid
 from gradeprep.meters.neutrals import NAMES, REFLECTANCES, Batch, explain
 from gradeprep.meters.patches import RGB, Patch, measure, pieces_of
@@ -30,17 +30,17 @@ class Sheet:
     Attributes:
         plate: The plate.
         frame: Frame number.
-        ends: Where each channel clips, as recorded.
+        clips: Which of its samples are clipped.
     """
 
     plate: PlateView
     frame: int
-    ends: npt.NDArray[np.float64]
+    clips: Clipped
 
     @classmethod
     def of(cls, plate: PlateView, frame: int) -> Sheet:
         """A frame of a plate."""
-        return cls(plate, frame, tops(plate.recorded(frame), plate.scale.ceiling))
+        return cls(plate, frame, Clipped.of(plate, frame))
 
     def patch(self, grid: Grid, row: int, column: int) -> Patch:
         """The light of one patch; rows and columns count from dark skin.
@@ -56,7 +56,7 @@ class Sheet:
             pieces=pieces_of(*cut.inside.shape)[cut.inside],
             weights=self.plate.weights,
             scale=self.plate.scale,
-            ends=self.ends,
+            clipped=self.clips.region(cut.box, cut.inside)[cut.inside],
         )
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.meters.clip import at_top, tops
+from gradeprep.clips.clipped import Clipped
 from gradeprep.meters.patches import pieces_of
 from gradeprep.meters.region import Region, refuse_small
 from gradeprep.plugins.contracts import PlateView, Scale
@@ -76,6 +76,7 @@ def mosaic(plate: PlateView, frame: int, region: Region | None) -> Mosaic:
         pixels, recorded = plate.pixels(frame), plate.recorded(frame)
     else:
         pixels, recorded = plate.region(frame, region), plate.region_recorded(frame, region)
+    clips = Clipped.of(plate, frame)
     height, width = pixels.shape[:2]
     refuse_small((height // _SIDE) * (width // _SIDE) * _SIDE, "picture")
     side = max(_SIDE, width // _ACROSS)
@@ -83,7 +84,7 @@ def mosaic(plate: PlateView, frame: int, region: Region | None) -> Mosaic:
         side -= 1
     weights = np.asarray(plate.weights, np.float32)
     light = _blocks((pixels @ weights)[..., None], side)
-    lost = at_top(recorded, tops(plate.recorded(frame), plate.scale.ceiling))
+    lost = clips.whole() if region is None else clips.region(region)
     rgb = _blocks(pixels, side).mean(axis=(1, 3), dtype=np.float64)
     luminance = rgb @ np.asarray(plate.weights)
     noise = light.std(axis=(1, 3), dtype=np.float64)[..., 0] / side

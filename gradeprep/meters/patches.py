@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.meters.clip import at_top
 from gradeprep.meters.robust import spread
 from gradeprep.plugins.contracts import Scale
 
@@ -60,7 +59,7 @@ def measure(
     pieces: Pieces,
     weights: RGB,
     scale: Scale,
-    ends: npt.NDArray[np.float64],
+    clipped: npt.NDArray[np.bool_],
 ) -> Patch:
     """Mean of the pixels within three sigma of the median, sigma from the median deviation.
 
@@ -76,7 +75,7 @@ def measure(
         pieces: Which piece of the patch each lies in (`pieces_of`).
         weights: Luminance weights.
         scale: What recorded values mean.
-        ends: Where each channel clips, as recorded.
+        clipped: Which samples are clipped, N x 3.
     """
     light = pixels.astype(np.float64)
     luminance = light @ np.asarray(weights)
@@ -88,7 +87,7 @@ def measure(
     level = float(np.dot((red, green, blue), weights))
     noise = spread(luminance)
     error = in_stops(_standard_error(luminance[keep], pieces[keep]), level)
-    lost = at_top(recorded, ends).mean(axis=0)
+    lost = clipped.mean(axis=0)
     return Patch(
         rgb=(red, green, blue),
         luminance=level,

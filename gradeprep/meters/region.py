@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.meters.clip import tops
+from gradeprep.clips.clipped import Clipped
 from gradeprep.meters.patches import Patch, in_stops, measure, pieces_of
 from gradeprep.meters.robust import spread
 from gradeprep.plugins.contracts import PlateView
@@ -65,7 +65,7 @@ def level(
         pieces=pieces_of(*pixels.shape[:2]).ravel(),
         weights=plate.weights,
         scale=plate.scale,
-        ends=tops(plate.recorded(frame), plate.scale.ceiling),
+        clipped=Clipped.of(plate, frame).region(region).reshape(-1, 3),
     )
     refuse_clipped(patch)
     if not patch.luminance > 0.0:
@@ -100,10 +100,7 @@ def refuse_clipped(patch: Patch) -> None:
     """
     if max(patch.clipped.values(), default=0.0) > MOST_CLIPPED:
         shares = ", ".join(f"{share:.0%} of {name}" for name, share in patch.clipped.items())
-        raise ValueError(
-            f"the region is clipped: {shares} stands at the end of what the plate recorded; "
-            "read a darker surface or another frame"
-        )
+        raise ValueError(f"the region is clipped: {shares}; read a darker surface or another frame")
 
 
 def _refuse_uneven(luminance: npt.NDArray[np.float64], patch: Patch, limit: float) -> float:

@@ -1,7 +1,7 @@
-"""How hot a scene may be exposed: the advice, put together from what is known.
+"""The advice on how hot a scene may be exposed.
 
-A scene's brightest thing stands some stops above grey, the recording ends some stops above grey;
-what lies between, less a margin, is what the whole scene may be exposed hot by.
+The brightest thing is some stops above grey, and the recording ends some stops above grey. The
+difference, less a margin, is the number of stops by which the scene may be exposed hot.
 """
 
 from __future__ import annotations
@@ -52,17 +52,17 @@ _LEAST_ROOM = 1.0 / 3.0  # less than a third of a stop is not worth another sett
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What is known of the scene and the camera.
+    """Known facts about the scene and the camera.
 
     Attributes:
         scene: The brightest thing that must keep detail.
         ceiling: Where the recording ends.
-        present: How the camera is set.
-        margin: Stops to keep free, before any for changing light.
-        drift: Stops an hour by which the light changes; None where it does not.
-        key: Where the finished picture's grey stands, in stops from grey; None: at grey.
-        indices: Exposure indices to divide the range at.
-        sensor: The sensor, and where its numbers come from.
+        present: The camera's settings.
+        margin: Stops to keep free, not counting those for changing light.
+        drift: Stops an hour by which the light changes; None if it does not.
+        key: Grey of the finished picture, in stops from grey; None for grey.
+        indices: Exposure indices at which the range is divided.
+        sensor: The sensor, and the source of its numbers.
     """
 
     scene: SceneBrightness
@@ -76,10 +76,10 @@ class Asked:
 
 
 def advise(asked: Asked) -> HeadroomDocument:
-    """All that can be said.
+    """The advice.
 
     Raises:
-        ValueError: A margin or drift that cannot be.
+        ValueError: The margin is negative, or the drift is not above zero.
     """
     if asked.margin < 0.0:
         raise ValueError(f"a margin must be zero stops or more, not {asked.margin:g}")
@@ -125,23 +125,23 @@ def _divisions(asked: Asked, index: float | None, margin: float) -> tuple[Divisi
 def divisions(
     indices: Sequence[float], *, index: float, clip: float, below: float | None, taken: float
 ) -> tuple[Division, ...]:
-    """How a fixed sensor's range divides above and below grey at other exposure indices.
+    """A fixed sensor's range above and below grey at other exposure indices.
 
     The exposure at which a fixed sensor saturates stays, and grey's exposure goes with 1 / index
     (ISO 12232): half the index puts grey one stop higher, with a stop less above it and a stop
     more below.
 
     Args:
-        indices: Exposure indices to tell it at.
+        indices: The exposure indices.
         index: The present one.
         clip: Stops from grey to clip at the present one.
         below: Stops from grey down to the darkest usable tone at the present one, if known.
         taken: Stops above grey that the scene and its margin take.
     """
-    told = []
+    found = []
     for each in indices:
         higher = stops_from_index(index, reference=each)
-        told.append(
+        found.append(
             Division(
                 index=each,
                 stops=higher,
@@ -150,11 +150,11 @@ def divisions(
                 room=clip - higher - taken,
             )
         )
-    return tuple(told)
+    return tuple(found)
 
 
 def indices_around(index: float) -> tuple[float, ...]:
-    """Exposure indices from two stops below to two above the present one, as they are marked."""
+    """Marked exposure indices from two stops below to two above the present one."""
     around = (index_from_stops(stops, reference=index) for stops in (-2, -1, 1, 2))
     low, lower, higher, high = (marked_index(each) for each in around)
     return (low, lower, index, higher, high)
@@ -176,7 +176,7 @@ def indices_between(low: float, high: float) -> tuple[float, ...]:
 
 
 def watch(drift: float) -> Watch:
-    """How often to read light that changes.
+    """How often to measure light that changes.
 
     Args:
         drift: Stops an hour, up or down.
@@ -202,23 +202,23 @@ def _key(key: float, hot: float, index: float | None) -> Key:
 def _notes(asked: Asked, hot: float) -> Iterator[str]:
     if hot < 0.0:
         yield (
-            f"the scene does not fit: it needs {-hot:.2f} stops less than normal exposure, or its "
-            "brightest thing loses detail"
+            f"the scene does not fit: expose {-hot:.2f} stops under normal, or its brightest thing "
+            "clips"
         )
     elif hot < _LEAST_ROOM:
-        yield "there is next to no room: expose normally"
+        yield "less than a third of a stop of headroom: expose normally"
     if asked.ceiling.source == "encodable":
         yield (
-            "the end of the encoding is no promise of the sensor's: if it clips below, that "
-            "decides; measure it with --plate"
+            "the ceiling is the end of the encoding; the sensor may clip below it: measure that "
+            "with --plate"
         )
     if asked.present.index is not None:
         yield (
-            "other indices are told for a fixed sensor; a camera that changes its gain with the "
-            "index moves noise and clip, so measure it there"
+            "other indices assume a fixed sensor; a camera that changes its gain with the index "
+            "changes noise and clip: measure it at that index"
         )
     if asked.sensor is not None:
-        yield "fixed pattern noise is not in the sensor's model: more light does not lessen it"
+        yield "the sensor model has no fixed pattern noise, which more light does not reduce"
 
 
 CAUTIONS = (
@@ -230,4 +230,4 @@ CAUTIONS = (
     "these numbers are estimates: the camera's own indication and the crew's judgement on the "
     "day decide",
 )
-"""What to mind wherever bright sources are spoken of."""
+"""Cautions about bright sources."""

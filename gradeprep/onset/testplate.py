@@ -1,12 +1,14 @@
-"""What a test plate tells: where the camera clips, and how far the brightest thing is over grey."""
+"""Measurements on a test plate: the camera's clip, and the brightest thing's stops over grey."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Literal
 
 import numpy as np
 
-from gradeprep.checks.clipping import ClippingParams, ceilings, clip_mask
+from gradeprep.checks.clipping import ClippingParams, ceilings
+from gradeprep.clips.clipped import Clipped
 from gradeprep.errors import RequestError
 from gradeprep.model.documents.headroom import SceneBrightness, SceneCeiling
 from gradeprep.pipeline.metering import read_plate
@@ -14,72 +16,80 @@ from gradeprep.plugins.contracts import PlateView
 
 __all__ = ["measured_ceiling", "measured_scene"]
 
+_SOURCES: Mapping[str, tuple[Literal["plateau", "sensor", "encodable"], str]] = {
+    "plateau": ("plateau", "plateau"),
+    "sensor": ("sensor", "full sensor channel"),
+    "encodable": ("encodable", "end of the encoding"),
+}
+
 _FRAMES = 5
 
 _CLIPPED = 0.01
-"""Share of a region that may clip before it tells too little of how bright it is."""
+"""Largest share of a region that may be clipped."""
 
 
 def measured_ceiling(plate: PlateView) -> SceneCeiling:
     """The clip that a plate shows, in stops above grey: that of the channel that clips first.
 
+    Behind a colour matrix it is the level of the sensor's channel, as a neutral reaches it. The
+    end of an encoding that the plate reaches counts, too; the sensor may clip below it.
+
     Raises:
-        RequestError: Nothing in the plate clips.
+        RequestError: No clipping is found in the plate.
     """
     found = ceilings(plate, ClippingParams())
     reached = [(one.stops, name, one) for name, one in zip("RGB", found, strict=True) if one]
     if not reached:
         raise RequestError(
-            "nothing in the plate clips, so it does not tell where the camera does",
+            "no clipping found in the plate, so the camera's ceiling is unknown",
             key="--plate",
-            remedy="bring a plate with something clipped in it, or state the clip with --clip",
+            remedy="use a plate with a clipped area, or state the clip with --clip",
         )
     stops, name, lowest = min(reached, key=lambda each: each[0])
-    seen = "plateau" if lowest.kind == "plateau" else "end of the encoding"
-    return SceneCeiling(
-        stops=stops,
-        source="plateau" if lowest.kind == "plateau" else "encodable",
-        how=f"{seen} of {name} in {plate.shot}",
-    )
+    source, words = _SOURCES[lowest.kind]
+    return SceneCeiling(stops=stops, source=source, how=f"{words} of {name} in {plate.shot}")
 
 
 def measured_scene(
     plate: PlateView, *, grey: Sequence[float], bright: Sequence[float]
 ) -> SceneBrightness:
-    """How far the brightest thing in a plate stands above a grey card in it.
+    """Stops of the brightest thing in a plate above a grey card in it.
 
-    The card is read by the meter `grey_card`; the brightest thing by the median of its brightest
-    channel, which is the one to clip first.
+    The meter `grey_card` reads the card. The brightest thing is the median of its brightest
+    channel, which clips first.
 
     Args:
-        plate: The plate, at whatever exposure.
+        plate: The plate, at any exposure.
         grey: Region of the card: x, y, width, height in pixels or fractions.
         bright: Region of the brightest thing.
 
     Raises:
-        RequestError: A region is none, the card cannot be read, or the bright thing clips.
+        RequestError: A region is not in the picture, the card cannot be read, or the brightest
+            thing clips.
     """
     card = read_plate(plate, "grey_card", {"region": list(grey)})
-    found = ceilings(plate, ClippingParams())
     levels = []
     for frame in plate.sample(_FRAMES):
         try:
             recorded = plate.region_recorded(frame, bright)
         except ValueError as error:
             raise RequestError(str(error), key="--bright-region") from error
-        clipped = float(clip_mask(recorded, found).any(axis=-1).mean())
+        mask = Clipped.of(plate, frame).region(bright)
+        clipped = float(mask.any(axis=-1).mean())
         if clipped > _CLIPPED:
             raise RequestError(
-                f"{clipped:.0%} of the region clips in frame {frame}, so it is brighter than the "
-                "plate tells",
+                f"{clipped:.0%} of the region is clipped in frame {frame}, so its brightness is "
+                "unknown",
                 key="--bright-region",
-                remedy="take the test plate darker",
+                remedy="record a darker test plate",
             )
         levels.append(np.median(recorded.reshape(-1, 3), axis=0).max())
     brightest = float(plate.scale.tone(np.asarray([np.median(levels)]))[0])
     if not np.isfinite(brightest):
         raise RequestError(
-            "the region is black", key="--bright-region", remedy="name the brightest thing's place"
+            "the region is black",
+            key="--bright-region",
+            remedy="give the region of the brightest thing",
         )
     return SceneBrightness(
         bright=brightest + card.stops,

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from gradeprep.checks.clipping import Ceiling, ClippingParams, ceilings, clip_mask
+from gradeprep.checks.clipping import ClippingParams, ceilings
 from gradeprep.checks.noisetable import measure_noise
+from gradeprep.clips.ceilings import Ceiling, clip_mask
 from gradeprep.model.frame import pixel_aspect
 from gradeprep.pipeline.view import View
 from gradeprep.review.clipmap import ceiling_text, clip_map, share_text

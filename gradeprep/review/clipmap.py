@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.checks.clipping import Ceiling
+from gradeprep.clips.ceilings import Ceiling
 from gradeprep.review.screen import Bytes, any_within
 
 __all__ = ["CHANNEL_INKS", "clip_map", "hatching", "ceiling_text", "share_text"]
@@ -30,6 +30,7 @@ _KINDS = {
     "stated": "as stated",
     "encodable": "the end of the encoding",
     "plateau": "the plate's own plateau",
+    "sensor": "a full channel of the sensor",
 }
 
 Mask = npt.NDArray[np.bool_]

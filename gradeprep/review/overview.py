@@ -158,8 +158,7 @@ def _clipped(found: Sequence[Finding]) -> ClipState:
     numbers: Any = max((f.numbers for f in found), key=lambda one: float(one["share"]))
     share = float(numbers["share"])
     names = "".join(f.channel or "" for f in found)
-    area = any(float(f.numbers.get("area_pixels", 0)) > 0 for f in found)
-    if area:
+    if any(f.severity != "note" for f in found):
         return ClipState(state="clipped", words=f"{share:.2%} of {names}", share=share)
     return ClipState(state="speculars", words=f"speculars of {names}", share=share)
 

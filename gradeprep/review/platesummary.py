@@ -15,9 +15,10 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.checks.clipping import Ceiling, ClippingParams, ceilings, clip_mask
+from gradeprep.checks.clipping import ClippingParams, ceilings
 from gradeprep.checks.noisetable import measure_noise
 from gradeprep.checks.tones import NoiseBin, NoiseCurve
+from gradeprep.clips.ceilings import Ceiling, clip_mask
 from gradeprep.errors import GradeprepError
 from gradeprep.model.framerange import FrameRange
 from gradeprep.model.record import FileMark, Finding, PlateRecord

@@ -128,8 +128,8 @@ def test_channels_clip_on_their_own():
     light[..., 0] = np.minimum(light[..., 0], GREY * 2.0**7)
     findings = look(FakeView({1: light}, scale=HALF))
     assert set(clipped(findings)) == {"R"}
-    left = {f.channel: f.numbers["headroom"] for f in findings if "share" not in f.numbers}
-    assert set(left) == {"G", "B"}  # 'clipped here' and 'so much was left there' are both said
+    others = {f.channel: f.numbers["known"] for f in findings if "share" not in f.numbers}
+    assert others == {"G": False, "B": False}  # where they clip is not seen
 
 
 def test_the_end_of_the_encoding():
@@ -266,24 +266,42 @@ def test_where_values_are_too_coarse_for_noise_a_plateau_is_clipped():
 # Headroom, speculars, frames.
 
 
-def test_headroom_is_a_note_when_nothing_clips():
+def test_headroom_is_unknown_when_nothing_clips():
+    """The end of the encoding is no ceiling: a sensor may clip far below it."""
     codes = to_log(glow(6.32, noise=0.0)).astype(np.float32)
     scale = Scale(1.0, 1 / 1023, True, lambda v: np.asarray(v) * 17.5 - 10.0)
     (found,) = look(FakeView({1: np.rint(codes * 1023).astype(np.float32) / 1023}, scale=scale))
     assert found.severity == "note"
-    assert found.numbers["headroom"] == pytest.approx(1.3, abs=0.1)
-    assert found.what.startswith("nothing clips; 1.3")
+    assert found.numbers["known"] is False
+    assert "headroom" not in found.numbers
+    assert "ceiling not seen, headroom unknown" in found.what
+    assert found.numbers["encoding_end_stops"] == pytest.approx(7.5, abs=0.01)
 
 
 def test_headroom_to_a_stated_ceiling():
     (found,) = look(FakeView({1: glow(4.12, noise=0.0)}), ceiling=6.0)
     assert found.numbers["headroom"] == pytest.approx(2.0, abs=0.1)
+    assert found.numbers["known"] is True
 
 
-def test_without_any_ceiling_there_is_no_headroom_to_tell():
-    (found,) = look(FakeView({1: glow(4.0)}))
-    assert "no ceiling is known" in found.what
-    assert "headroom" not in found.numbers
+@pytest.mark.parametrize("scale", [LINEAR, HALF])
+def test_the_largest_float_is_no_ceiling(scale):
+    (found,) = look(FakeView({1: glow(4.0)}, scale=scale))
+    assert "headroom unknown" in found.what
+    assert found.numbers["known"] is False
+    assert {"headroom", "encoding_end_stops"}.isdisjoint(found.numbers)
+
+
+def test_a_small_share_is_a_note_a_large_one_a_warning():
+    light = glow(3.0)
+    light[20:24, 20:24] = GREY * 2.0**6  # 0.08 %
+    assert {f.severity for f in clipped(look(FakeView({1: light}, scale=HALF))).values()} == {
+        "note"
+    }
+    light[20:26, 20:26] = GREY * 2.0**6  # 0.19 %
+    assert {f.severity for f in clipped(look(FakeView({1: light}, scale=HALF))).values()} == {
+        "warn"
+    }
 
 
 def test_speculars_are_told_apart_from_areas():

@@ -238,5 +238,5 @@ def test_plates_that_do_not_tell(plate, tmp_path, capsys):
     refused(
         capsys, tmp_path,
         ("headroom", "--bright-stops", "3", "--plate", dark, "--space", "ACEScg"),
-        "--plate: nothing in the plate clips", code=2,
+        "--plate: no clipping found in the plate", code=2,
     )  # fmt: skip

@@ -176,7 +176,7 @@ def test_refuses_a_card_that_a_channel_clips():
     """Green clips first: white balance gains lift the others' ceilings."""
     over = math.log2(CAMERA.ceiling[1] / 0.18)
     told = complaint(FakeView({1: shot(stops=over + 0.2)}))
-    assert told.startswith("the region is clipped: 100% of green stands at the end")
+    assert told.startswith("the region is clipped: 100% of green; read a darker surface")
     half = complaint(FakeView({1: shot(stops=over, camera=CAMERA)}))
     assert "% of green" in half
     assert read(FakeView({1: shot(stops=over - 0.2)})).stops == pytest.approx(0.2 - over, abs=0.01)

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from fakeview import FakeView
+from truth.sensor import MATRIX, Camera, half, linear_scale
 
 from gradeprep.demo.sensor import Sensor
 from gradeprep.errors import RequestError
@@ -37,7 +38,7 @@ def test_clip_is_that_of_the_sensor_at_any_exposure(stops):
 
 
 def test_plate_that_does_not_clip_tells_no_clip():
-    with pytest.raises(RequestError, match="nothing in the plate clips") as caught:
+    with pytest.raises(RequestError, match="no clipping found in the plate") as caught:
         measured_ceiling(plate(lamp=3.0))
     assert "state the clip with --clip" in str(caught.value)
     assert caught.value.exit_code == 2
@@ -52,9 +53,9 @@ def test_bright_thing_over_grey_is_the_scene_s_whatever_the_exposure(stops):
 
 def test_refused_regions():
     view = plate()
-    with pytest.raises(RequestError, match="100% of the region clips in frame 1") as caught:
+    with pytest.raises(RequestError, match="100% of the region is clipped in frame 1") as caught:
         measured_scene(view, grey=CARD, bright=LAMP)
-    assert "take the test plate darker" in str(caught.value)
+    assert "record a darker test plate" in str(caught.value)
     with pytest.raises(RequestError, match=r"--bright-region: region .* reaches out"):
         measured_scene(view, grey=CARD, bright=[150, 0, 40, 10])
     with pytest.raises(RequestError, match="meter grey_card"):
@@ -62,3 +63,16 @@ def test_refused_regions():
     black = FakeView({1: np.where(np.arange(120)[:, None, None] < 48, view.pixels(1), 0.0)})
     with pytest.raises(RequestError, match="the region is black"):
         measured_scene(black, grey=CARD, bright=WALL)
+
+
+def test_the_clip_of_the_sensor_behind_a_matrix():
+    """Each working channel ends elsewhere; obeying one of those would clip the sensor."""
+    camera = Camera(matrix=MATRIX, debayer="bilinear", spread=0.004)
+    y, x = np.mgrid[:192, :320]
+    tones = -4.0 + 10.5 * x / 320
+    light = 0.18 * np.exp2(tones)[..., None] * (1.0 + 0.25 * np.sin(y / 9.0))[..., None]
+    light = light * np.array([1.0, 1.0, 1.0])
+    frames = {n: half(camera.expose(light, n)) for n in (1, 2)}
+    found = measured_ceiling(FakeView(frames, scale=linear_scale()))
+    assert found.stops == pytest.approx(camera.clip, abs=0.03)
+    assert (found.source, found.how) == ("sensor", "full sensor channel of G in here")

@@ -69,13 +69,14 @@ class SceneCeiling(_HeadroomPart):
 
     Attributes:
         stops: Stops above grey at the present exposure index.
-        source: ``stated``, ``plateau`` (seen in a clipped plate), or ``encodable`` (the end of
-            the recording's encoding; the sensor may end before or after it).
+        source: ``stated``, ``plateau`` (of recorded values in a clipped plate), ``sensor`` (a
+            sensor channel that lost its photon noise in a clipped plate), or ``encodable`` (the
+            end of the encoding; the sensor may end before or after it).
         how: What it was read from.
     """
 
     stops: float
-    source: Literal["stated", "plateau", "encodable"]
+    source: Literal["stated", "plateau", "sensor", "encodable"]
     how: str
 
 

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from gradeprep.checks.clipping import Ceiling, ClippingParams, ceilings, clip_mask
+from gradeprep.checks.clipping import ClippingParams, ceilings
 from gradeprep.checks.noisetable import NoiseTable, measure_noise
+from gradeprep.clips.ceilings import Ceiling, clip_mask
 from gradeprep.errors import RequestError
 from gradeprep.model.recipe import Shot
 from gradeprep.model.stops import GREY
@@ -48,18 +49,24 @@ def ceilings_of(view: View, shot: Shot) -> tuple[Ceiling | None, ...]:
         raise RequestError(str(error), shot=shot.name, key="checks.clipping") from error
 
 
-def clipped(recorded: Pixels, found: Sequence[Ceiling | None], size: tuple[int, int]) -> Bytes:
+def clipped(
+    recorded: Pixels,
+    found: Sequence[Ceiling | None],
+    size: tuple[int, int],
+    within: tuple[slice, slice] = (slice(None), slice(None)),
+) -> Bytes:
     """Number of channels that clip somewhere within each pixel of a smaller picture.
 
     Args:
-        recorded: The frame's samples as recorded, or those of a place of it.
+        recorded: The whole frame's samples as recorded.
         found: Ceilings of its channels.
         size: Height and width of the smaller picture.
+        within: Rows and columns to show.
 
     Returns:
         uint8 H x W, 0 to 3.
     """
-    mask = any_within(clip_mask(recorded, found), size)
+    mask = any_within(clip_mask(recorded, found)[within], size)
     return np.asarray(mask.sum(axis=2), np.uint8)
 
 
@@ -69,6 +76,7 @@ def clip_note(found: Sequence[Ceiling | None]) -> str:
         "stated": "as stated",
         "encodable": "the end of the encoding",
         "plateau": "from the plateau",
+        "sensor": "a full channel of the sensor",
     }
     data = {
         name: f"{one.stops:+.1f} stops from grey, {words[one.kind]}"

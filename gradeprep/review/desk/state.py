@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from gradeprep.checks.clipping import Ceiling
 from gradeprep.checks.noisetable import NoiseTable
+from gradeprep.clips.ceilings import Ceiling
 from gradeprep.errors import GradeprepError
 from gradeprep.handover.decided import of_recipe
 from gradeprep.model.framerange import FrameRange
@@ -157,11 +157,11 @@ class Desk:
         recorded = seen.recorded
         whole = (recorded.shape[0], recorded.shape[1])
         if isinstance(area, CloseUp):
-            recorded = recorded[area.within(whole)]
-            size = (recorded.shape[0], recorded.shape[1])
+            within = area.within(whole)
+            rows, columns = recorded[within].shape[:2]
+            counts = overlay.clipped(recorded, found, (rows, columns), within)
         else:
-            size = shown_size(whole, area)
-        counts = overlay.clipped(recorded, found, size)
+            counts = overlay.clipped(recorded, found, shown_size(whole, area))
         return encoded(counts[..., None]), overlay.clip_note(found)
 
     def noise(self, shot: str, frame: int, area: Area) -> tuple[bytes, str]:

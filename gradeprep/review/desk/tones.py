@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from gradeprep.checks.clipping import Ceiling
+from gradeprep.clips.ceilings import Ceiling
 from gradeprep.model.recipe import Shot
 from gradeprep.plugins.contracts import Pixels
 from gradeprep.review.desk.frames import DecodedFrame

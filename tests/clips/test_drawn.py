@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradeprep.checks.drawn import smooth_share
+from gradeprep.clips.drawn import smooth_share
 
 Y, X = np.mgrid[:64, :96]
 

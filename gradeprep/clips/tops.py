@@ -1,4 +1,4 @@
-"""Where a frame's recording ends: the value from which a channel counts as clipped."""
+"""The top of one frame: the largest value of a channel, where many samples share it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy.typing as npt
 from gradeprep.ends import shared
 from gradeprep.plugins.contracts import Pixels
 
-__all__ = ["at_top", "tops"]
+__all__ = ["tops"]
 
 _NEAR = 0.01
 """Width of the zone under a plateau that must hold fewer samples than it, as share of its value."""
@@ -20,10 +20,8 @@ _GRAIN = 0.9
 def tops(recorded: Pixels, ceiling: float | None) -> npt.NDArray[np.float64]:
     """The recorded value from which each channel counts as clipped; inf where it does not clip.
 
-    Either the end of the encoding, or a plateau: the channel's largest value, shared by at
-    least 16 samples and by more than lie in the hundredth below it, in a picture that has noise
-    elsewhere. A clip that a colour matrix spread over the channels leaves no plateau and is not
-    seen.
+    Either the end of the encoding, or the channel's largest value, shared by at least 16 samples
+    and by more than lie in the hundredth below it, in a picture that has noise elsewhere.
 
     Args:
         recorded: Recorded samples of the whole frame, H x W x 3.
@@ -32,13 +30,6 @@ def tops(recorded: Pixels, ceiling: float | None) -> npt.NDArray[np.float64]:
     found = [_plateau(recorded[..., channel]) for channel in range(recorded.shape[2])]
     end = np.inf if ceiling is None else ceiling
     return np.minimum(found, end)
-
-
-def at_top(
-    recorded: npt.NDArray[np.floating], ends: npt.NDArray[np.float64]
-) -> npt.NDArray[np.bool_]:
-    """Samples at or over the end of their channel; same shape as ``recorded``."""
-    return np.asarray(recorded >= ends)
 
 
 def _plateau(plane: npt.NDArray[np.floating]) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from fakeview import LINEAR
 
-from gradeprep.checks.plateau import Band, Bins, Surroundings, band, convincing
+from gradeprep.clips.plateau import Band, Bins, Surroundings, band, convincing
 
 CODES = Bins(1.0 / 1023.0)
 FLOATS = Bins(0.0)

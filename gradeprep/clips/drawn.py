@@ -1,12 +1,11 @@
-"""Whether a picture holds gradients without noise: no sensor has recorded those.
+"""Gradients without noise, which no sensor records.
 
-Photons arrive at random, so light that a photosite counts is noisy (shot noise; EMVA Standard
-1288): one that holds 100,000 electrons, as many as large ones do, tells its own saturation to 0.3
-per cent, 0.0046 stops. Where values are recorded finer than that, noise shows in every lit part of
-the picture. A gradient that runs on without it is drawn, rendered or denoised. In such a picture a
-flat area at the top may be a colour that somebody chose, and nothing in it tells.
+Photons arrive at random, so recorded light is noisy (shot noise; EMVA Standard 1288). A large
+photosite of 100,000 electrons has a noise of 0.3 % at saturation, 0.0046 stops. Where values are
+recorded in finer steps, noise shows in every lit part of a picture. A gradient without noise is
+drawn, rendered or denoised, and a flat area at the top of such a picture may be a drawn colour.
 
-A flat area alone says nothing: what clipped is flat, too.
+A flat area alone is no evidence: clipped light is flat, too.
 """
 
 from __future__ import annotations

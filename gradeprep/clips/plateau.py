@@ -1,15 +1,13 @@
-"""Where a plate's own values end: the plateau that a clipped channel shows.
+"""The plateau of a clipped channel's recorded values.
 
-A sensor that saturates cuts its distribution off. What lay above the cut is piled up on it, in a
-band narrower than the noise of any lit surface, and nothing lies above. Two signs are asked for:
+A saturated sensor cuts its distribution off. What lies above the cut piles up on it, in a band
+narrower than the noise of any lit surface, and nothing lies above. Two signs are required:
 
-- *the pile*: the topmost band holds more than the bands right under it let expect. Noise makes
-  the top of any whole distribution run out: a lamp, a sky or an evenly lit patch leaves a tail
-  of few pixels, so twice as many, and significantly so, is a pile.
-- *the surroundings*. Either light runs into the plateau: the pixels around it stand close under
-  it, as they do around a cut-off light. Or the plateau is too quiet: noise, as the quietest
-  places elsewhere tell it, would have scattered many of its pixels off the band, and did not.
-  A drawn patch shows neither, nor does an evenly lit one that noise spreads.
+- *The pile.* The topmost band holds significantly more than the bands under it, at least twice
+  as much. Without a cut, noise leaves a thin tail at the top of a lamp, a sky or a lit patch.
+- *The surroundings.* Either the pixels around the plateau are close under it, as around a
+  clipped light. Or the plateau is too quiet: noise as in the quietest places elsewhere would
+  scatter many of its pixels off the band. A drawn patch shows neither, nor does a lit one.
 
 Where there is no noise (a drawn or denoised picture), the pile must be four times as large: around
 a smooth maximum the area per band is even (a paraboloid), and 2.4 and 3.8 times as large in the
@@ -239,7 +237,7 @@ def _noise(
 
     Shot noise in stops falls with the root of the light (EMVA Standard 1288): that of a block at
     another tone is carried over so. Samples two apart are compared, as demosaicing ties neighbours
-    together. 0 where there is nothing to tell it from.
+    together. 0 where no block is usable.
     """
     rows, columns = (size // _BLOCK for size in index.shape)
     shape = (rows, _BLOCK, columns, _BLOCK)
@@ -275,8 +273,15 @@ def _eroded(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     return ~_dilated(~mask)
 
 
-def convincing(found: Band, seen: list[Surroundings], bins: Bins) -> bool:
-    """Whether a band is where the plate's values were cut off: the module's second sign."""
+def convincing(found: Band, seen: list[Surroundings], bins: Bins, *, photons: bool = True) -> bool:
+    """Whether a band is where the plate's values were cut off: the module's second sign.
+
+    Args:
+        found: The band.
+        seen: What surrounds it, in some frames.
+        bins: The bins.
+        photons: Whether the plate's noise is that of photons, so that quiet is a sign.
+    """
     at_one = int(bins.index(np.ones(1, np.float32))[0])
     if not bins.step and found.low <= at_one < found.low + found.width:
         return True
@@ -285,7 +290,7 @@ def convincing(found: Band, seen: list[Surroundings], bins: Bins) -> bool:
     enough = _PILE if noise >= _NOISY else _PILE_IN_FLAT
     if under <= _NEAR and found.pile >= enough and not found.wide:
         return True
-    if noise <= 0.0:
+    if noise <= 0.0 or not photons:
         return False
     off = math.erfc(found.width / (2.0 * math.sqrt(2.0) * noise))  # of a band around the mean
     expected = off * sum(one.pixels for one in seen)

@@ -1,0 +1,1 @@
+"""Plates whose whole truth is known, processed as plates arrive."""
