@@ -46,7 +46,11 @@ REFLECTED_LIGHT = 12.5
 """Meter constant K for luminance (ISO 2720: 10.6 to 13.4; 12.5 and 14 are in use)."""
 
 FLAT_RECEPTOR = 250.0
-"""Meter constant C for illuminance on a flat receptor (ISO 2720: 240 to 400; from memory)."""
+"""Meter constant C for illuminance on a flat receptor.
+
+ISO 2720:1974 recommends 240 to 400, and 250 is common; quoted from the documentation of
+colour-hdri, ``average_illuminance``.
+"""
 
 ACCEPTABLE = 10.0
 """Signal to noise of the first acceptable picture (ISO 12232, noise-based speed)."""
@@ -60,7 +64,12 @@ APERTURE_MARKS: tuple[float, ...] = (
     7.1, 8, 9, 10, 11, 13, 14, 16, 18, 20, 22, 25, 29, 32, 36, 40, 45, 51, 57, 64,
 )
 # fmt: on
-"""Apertures as lenses mark them, by thirds of a stop (ISO 517; from memory)."""
+"""Apertures as lenses mark them, by thirds of a stop.
+
+f/1 to f/22 as encyclopaedias print the one-third-stop scale ("F-number"). The rest from memory;
+tests hold every mark to the third of a stop, 2 ** (k / 6), that it stands for. ISO 517 defines the
+full stops.
+"""
 
 Exact = int | float | Fraction
 
@@ -166,7 +175,8 @@ def angle_from_seconds(seconds: Exact, *, rate: Exact | str) -> float:
 def exact_time(nominal: Exact) -> float:
     """Seconds that a marked full-stop time stands for, a power of two: 1/60 is 1/64, 15 is 16.
 
-    ISO 516 for the series (from memory).
+    The series 1, 1/2 to 1/8, 1/15 to 1/1000 as public tables of exposure times print it; ISO 516
+    itself was not seen.
 
     Raises:
         ValueError: The mark is over 0.15 stop from every full stop.

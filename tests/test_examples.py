@@ -81,7 +81,7 @@ def test_scene_with_reference(tmp_path: Path) -> None:
 
 
 def test_conform_to_aces(tmp_path: Path) -> None:
-    """Against OpenColorIO alone; the container as SMPTE ST 2065-4 has it (from memory)."""
+    """Against OpenColorIO alone; the container as ampas/aces_container writes it."""
     write_plate(tmp_path / "plates", "quay", "10:00:00:00", kind="dpx")
     event = "001  quay V C 10:00:00:10 10:00:00:12 01:00:00:00 01:00:00:02"
     edl(tmp_path / "cut.edl", event, "* FROM CLIP NAME: quay")

@@ -43,7 +43,7 @@ def test_one_stop_is_a_density_of_log10_2():
     assert ph.stops_from_density(0.6 + 0.9) == pytest.approx(4.9828921, rel=1e-7)
 
 
-# ISO 517, full stops (from memory): N = sqrt(2) ** AV, and how far the mark is off.
+# Full stops (encyclopaedias, "F-number"; ISO 517): N = sqrt(2) ** AV, and how far the mark is off.
 @pytest.mark.parametrize(
     ("av", "mark", "exact", "off"),
     [
@@ -70,7 +70,7 @@ def test_full_stops_of_aperture(av, mark, exact, off):
     assert av - ph.av_from_aperture(mark) == pytest.approx(off, **LABEL)
 
 
-# ISO 517, third stops (from memory): 2 ** (k / 6) for the marks in order.
+# Third stops (encyclopaedias, "F-number"): 2 ** (k / 6) for the marks in order.
 THIRDS = (
     "1 1.1 1.2 1.4 1.6 1.8 2 2.2 2.5 2.8 3.2 3.5 4 4.5 5 5.6 6.3 7.1 8 9 10 11 13 14 16 18 20 22"
 )
@@ -93,7 +93,7 @@ def test_t_stop():  # arithmetic: f/2 at 80 % transmittance is T2.23607, 0.32193
     assert ph.t_stop(2.8, transmittance=1) == 2.8
 
 
-# ISO 516 (from memory): the marked series stands for powers of two.
+# Public tables of exposure times (ISO 516): the marked series stands for powers of two.
 @pytest.mark.parametrize(
     ("mark", "exact", "off"),
     [
@@ -119,7 +119,7 @@ def test_marked_times(mark, exact, off):
     assert math.log2(exact / mark) == pytest.approx(off, **LABEL)
 
 
-def test_marked_long_times():  # ISO 516 (from memory)
+def test_marked_long_times():  # from memory, held to powers of two
     assert [ph.exact_time(mark) for mark in (1, 2, 4, 8, 15, 30, 60)] == [1, 2, 4, 8, 16, 32, 64]
 
 
@@ -227,8 +227,8 @@ def test_thirds_of_exposure_index():  # 100 x 2 ** (k / 3)
     assert ph.index_from_stops(2 / 3, reference=100) == pytest.approx(158.7401, abs=5e-5)
 
 
-# ISO 2720: L = 2 ** EV x K / S with K = 12.5, E = 2 ** EV x C / S with C = 250, or 340 (hemisphere,
-# from memory), at S = 100.
+# ISO 2720: L = 2 ** EV x K / S with K = 12.5, E = 2 ** EV x C / S with C = 250, or 340 (hemisphere:
+# 320 to 540; documentation of colour-hdri, average_illuminance), at S = 100.
 @pytest.mark.parametrize(
     ("ev", "candela", "lux", "lux_340"),
     [

@@ -20,10 +20,12 @@ from gradeprep.cli.requirements import faults, floor, too_old
 
 ROOT = Path(__file__).parent.parent
 
-# First release in which the named hole is closed; from memory.
+# First release in which the named hole is closed. OpenEXR: release notes of openSUSE for openexr
+# 3.4.3. OpenImageIO: SECURITY.md of the project (3.2 has it from its first release). NumPy, PyYAML,
+# pydantic: the advisories of pyup.io (PYSEC-2021-857 says 1.19 for NumPy).
 CLOSED = {
-    "openexr": ("3.4.3", "CVE-2025-64181, heap overflow in a decoder"),
-    "openimageio": ("3.0", "CVE-2024-55192, heap overflow in a reader"),
+    "openexr": ("3.4.3", "CVE-2025-64181, uninitialized memory in a decoder"),
+    "openimageio": ("3.1.13.0", "CVE-2026-7582, write out of bounds in a reader"),
     "numpy": ("1.22", "CVE-2021-41496, buffer overflow"),
     "pyyaml": ("5.4", "CVE-2020-14343, code in a document"),
     "pydantic": ("2.4", "CVE-2024-3772, slow regular expression"),

@@ -2,9 +2,10 @@
 
 EXR, the standard attributes of the OpenEXR library: ``expTime`` (seconds), ``captureRate`` and
 ``framesPerSecond``; ``tStop``, ``fNumber`` or ``fStop``, and ``aperture``, which may be an f-number
-or a T-stop; ``isoSpeed``. Of these, SMPTE ST 2065-4 lists ``expTime``, ``captureRate``,
-``aperture`` and ``isoSpeed`` for ACES containers, with the same meaning (from memory). DPX (SMPTE
-ST 268) has a shutter angle and rates, and no place for an aperture or an index.
+or a T-stop; ``isoSpeed``. ACES containers (SMPTE ST 2065-4) have ``expTime``, ``captureRate``,
+``framesPerSecond``, ``aperture`` (an f-number or a T-stop) and ``isoSpeed`` with the same meaning:
+aces_attributestructs.h of the Academy's reference writer, ampas/aces_container. DPX (SMPTE ST 268)
+has a shutter angle and rates, and no place for an aperture or an index.
 """
 
 from __future__ import annotations

@@ -19,7 +19,10 @@ Corners = tuple[Point, Point, Point, Point]
 COLUMNS, ROWS = 6, 4
 
 _GAP = 0.15
-"""Gap between two patches over a patch's side (measured on the common chart; from memory)."""
+"""Gap between two patches over a patch's side (measured on the common chart; from memory).
+
+It need not be exact: tests read inside the patches of charts without a gap and with four times it.
+"""
 
 HALF_GAP = (0.5 * _GAP / (COLUMNS * (1 + _GAP)), 0.5 * _GAP / (ROWS * (1 + _GAP)))
 """Half a gap over the width and the height of the chart when half a gap is left around it."""

@@ -142,8 +142,9 @@ def _step(recorded: Samples, scale: Scale) -> float:
 def _undithered(recorded: Samples, scale: Scale) -> float:
     """How much of a code step's uncertainty survives averaging, 0..1.
 
-    Noise of s steps leaves ``exp(-2 (pi s)**2)`` of it (quantization theory, first harmonic;
-    from memory).
+    Noise of s steps leaves ``exp(-2 (pi s)**2)`` of it: the characteristic function of the normal
+    distribution at the first harmonic of the rounding error. A test computes it by the error
+    function.
     """
     if not scale.step:
         return 0.0

@@ -10,13 +10,16 @@ __all__ = ["ANGLES", "APERTURES", "DENSITIES", "INDICES", "TIMES", "filters", "m
 
 # fmt: off
 APERTURES: dict[float, float] = {mark: exact_aperture(mark) for mark in APERTURE_MARKS}
-"""Marks of f-numbers and T-stops by thirds, and what they stand for (ISO 517; from memory)."""
+"""Marks of f-numbers and T-stops by thirds, and what they stand for (see `APERTURE_MARKS`)."""
 
 INDICES = (
     25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600,
     2000, 2500, 3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600,
 )
-"""Exposure indices by thirds of a stop (ISO 12232; from memory)."""
+"""Exposure indices by thirds of a stop (ISO 12232; from memory).
+
+Tests hold them to 25 x 2 ** (k / 3), and to the series R10 of ISO 3, 10 ** (k / 10).
+"""
 
 ANGLES = (
     Fraction("11.25"), Fraction("22.5"), *map(Fraction, (30, 45, 60, 75, 90, 105, 120, 135, 144)),

@@ -25,7 +25,8 @@ __all__ = ["Transfer", "photon_transfer"]
 Values = npt.NDArray[np.float64]
 
 _UP_TO = 0.7
-"""Share of the saturation that the line is drawn through (EMVA Standard 1288; from memory)."""
+"""Share of the saturation that the line is drawn through (EMVA Standard 1288;
+`index_sensitivity_max` of its reference code, EMVA1288/emva1288, results.py)."""
 
 _SPAN = 4.0
 """Least span of tones, in stops, that tells slope and start apart."""

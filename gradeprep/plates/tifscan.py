@@ -4,8 +4,9 @@ It proves a file whole before a decoder opens it: the directory, every value out
 strip or tile lie inside the file, and there are as many of them as the picture needs. A file that
 is cut anywhere before the last of these bytes is found.
 
-Layout of the file: TIFF 6.0 (1992), sections 2, 8 and 15. The 64-bit variant (BigTIFF) is
-written from memory of the libtiff project's description; tests compare both with tifffile.
+Layout of the file: TIFF 6.0 (1992), sections 2, 8 and 15. The 64-bit variant (BigTIFF):
+version 43, offsets of 8 bytes and entries of 20, as ``tifffile.TIFF.BIG_LE`` lists them; tests
+compare both with tifffile.
 """
 
 from __future__ import annotations

@@ -277,3 +277,18 @@ def test_a_fall_of_greys_among_other_things_is_no_chart(monkeypatch):
         "search, or give its corners"
     )
     assert read(expose(picture)).stops == pytest.approx(-HOT, abs=0.01)  # where one says so
+
+
+@pytest.mark.parametrize("gap", [0, 5, 10, 15, 30])
+def test_another_gap_between_patches_still_reads_inside_them(gap):
+    """Patches of 50 pixels; the gap that is reckoned with is 7.5 of them."""
+    across, down = (count * 50 + (count - 1) * gap for count in (COLUMNS, ROWS))
+    grid = Grid.of(((0, 0), (across, 0), (across, down), (0, down)))
+    for row in range(ROWS):
+        for column in range(COLUMNS):
+            x, y, width, height = grid.cut(row, column).box
+            left, top = column * (50 + gap), row * (50 + gap)
+            assert left <= x
+            assert x + width <= left + 50
+            assert top <= y
+            assert y + height <= top + 50

@@ -10,6 +10,7 @@ from fakeview import FakeView
 
 from gradeprep.demo.sensor import CAMERA, Sensor
 from gradeprep.meters.grey_card import GreyCard, GreyCardParams
+from gradeprep.meters.patches import _undithered
 from gradeprep.plugins.contracts import Scale
 
 CARD = (6, 6, 16, 16)
@@ -220,3 +221,19 @@ def test_refuses_an_edge_a_gradient_and_a_mark():
     striped = shot()
     striped[:, 10:18] *= 0.5  # the same in all four quarters
     assert "its tones spread by" in complaint(FakeView({1: striped}))
+
+
+@pytest.mark.parametrize("steps", [0.1, 0.2, 0.3, 0.4])
+def test_what_noise_leaves_of_a_code_step(steps):
+    """By the error function: the mean of rounded normal noise, over a step, at its first harmonic.
+
+    Without noise that harmonic of the rounding error, a sawtooth, is 1 / pi.
+    """
+    at = (np.arange(400) + 0.5) / 400
+    codes = np.arange(-6, 8)
+    below = [[math.erf((k - 0.5 - x) / (steps * math.sqrt(2.0))) for k in codes] for x in at]
+    rounded = codes[0] + 0.5 * (1.0 - np.asarray(below)[:, 1:]).sum(axis=1)
+    harmonic = 2.0 * abs(np.mean((rounded - at) * np.exp(-2j * np.pi * at)))
+    noise = np.array([-steps, steps])[:, None] * np.ones(3)  # this standard deviation
+    left = _undithered(noise, Scale(ceiling=None, step=1.0, log=False, tone=lambda code: code))
+    assert left == pytest.approx(math.pi * harmonic, abs=2e-4)

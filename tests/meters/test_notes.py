@@ -81,8 +81,8 @@ def test_any_note_is_the_meter_formula(tmp_path_factory, n, t, s, d, lux):
     assert read(path, apertures="as_written").stops == pytest.approx(-hot, abs=1e-9)
 
 
-# f/5.6 stands for 2^(5/2), f/11 for 2^(7/2), f/22 for 2^(9/2) (ISO 517; from memory); densities
-# are log10, a stop is 0.30103 of them; 172.8 degrees at 24 a second are 1/50 s.
+# f/5.6 stands for 2^(5/2), f/11 for 2^(7/2), f/22 for 2^(9/2) (encyclopaedias, "F-number");
+# densities are log10, a stop is 0.30103 of them; 172.8 degrees at 24 a second are 1/50 s.
 @pytest.mark.parametrize(
     ("column", "written", "exact", "off"),
     [

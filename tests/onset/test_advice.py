@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from gradeprep.meters.labels import Label
 from gradeprep.model.documents.headroom import SceneBrightness, SceneCeiling
 from gradeprep.onset.headroom import (
+    MARGIN,
     Asked,
     advise,
     divisions,
@@ -147,3 +148,11 @@ def test_ways_are_those_of_the_advice():
     )
     told = advise(asked(clip=5.5, present=present))  # 2 stops
     assert {each.by: each.nominal for each in told.ways} == {"t_stop": "T2", "angle": "360 deg"}
+
+
+def test_the_margin_is_the_half_stop_of_saturation_speed():
+    """ISO 12232, "Film speed" in encyclopaedias: grey at 0.18 / sqrt 2 of saturation."""
+    from_grey = math.log2(math.sqrt(2.0) / 0.18)
+    to_white = math.log2(1.0 / 0.18)
+    assert from_grey - to_white == pytest.approx(MARGIN, abs=1e-12)
+    assert math.log2(0.127 / 0.18) == pytest.approx(-MARGIN, abs=0.005)  # 12.7 %, as printed

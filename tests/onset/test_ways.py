@@ -117,7 +117,7 @@ def test_less_light_takes_a_filter_even_where_none_is_told():
     assert [each.by for each in ways(present(t_stop="4"), 2.0)] == ["t_stop"]
 
 
-# ISO 517 (from memory): full stops of the marked series, 2 ** (AV / 2).
+# Full stops of the marked series (encyclopaedias, "F-number"; ISO 517): 2 ** (AV / 2).
 @pytest.mark.parametrize(
     ("now", "stops", "exact", "mark", "stands_for"),
     [
@@ -192,11 +192,13 @@ def test_filters_are_as_few_as_can_be():
         assert len(stack) == math.ceil(steps / len(DENSITIES))
 
 
-def test_series_are_thirds():  # ISO 517 and ISO 12232 (from memory)
+def test_series_are_thirds():  # marks from memory, held to two series of numbers
     for k, stands_for in enumerate(APERTURES.values()):
         assert stands_for == pytest.approx(2.0 ** ((k - 3) / 6.0), rel=1e-12)
     for k, mark in enumerate(INDICES):
         assert abs(math.log2(mark / (25.0 * 2.0 ** (k / 3.0)))) < 0.04
+        r10 = 10.0 ** ((14 + k) / 10.0)  # ISO 3: 25.1, 31.6, 39.8 ...
+        assert abs(math.log2(mark / r10)) < 0.04
 
 
 def test_marked_index():
