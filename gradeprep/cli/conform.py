@@ -14,8 +14,9 @@ from gradeprep.cli import options
 from gradeprep.conform.decision import ChannelStops, decisions_in
 from gradeprep.conform.gather import Gathered, gather
 from gradeprep.conform.library import find_plates
+from gradeprep.conform.match import Choice
 from gradeprep.conform.read import read_timeline
-from gradeprep.conform.recipe import recipe_text, write_recipe
+from gradeprep.conform.recipe import Source, recipe_text, write_recipe
 from gradeprep.errors import MissingPlateError
 from gradeprep.model import timecode
 from gradeprep.model.conformed import Conformed, Remark
@@ -31,7 +32,7 @@ class _Rate(click.ParamType[Fraction]):
     def convert(self, value: Any, param: Any, ctx: Any) -> Fraction:
         found = value if isinstance(value, Fraction) else timecode.rate(str(value))
         if found is None:
-            self.fail(f"'{value}' is no rate; say 24, 25, 24000/1001 or 29.97", param, ctx)
+            self.fail(f"'{value}' is not a rate; use 24, 25, 24000/1001 or 29.97", param, ctx)
         return found
 
 
@@ -51,15 +52,29 @@ class _Rate(click.ParamType[Fraction]):
     type=click.IntRange(0, 100_000),
     default=0,
     metavar="N",
-    help="Frames more before and after each event, as far as they are there.",
+    help="Extra frames before and after each event, as far as they are on disk.",
 )
 @click.option(
     "--rate",
     type=_Rate(),
     metavar="RATE",
-    help="Frames a second of a list that does not say; else the plates say.",
+    help="Frames a second, over those of the timeline and of the plates' headers.",
 )
 @click.option("--per-event", is_flag=True, help="A shot for each event, not for each plate.")
+@click.option(
+    "--by-timecode",
+    is_flag=True,
+    help="Accept a plate whose timecode fits though its name or reel differs.",
+)
+@click.option("--latest", is_flag=True, help="Of several versions of a plate, use the latest.")
+@click.option(
+    "--prefer",
+    multiple=True,
+    metavar="PATTERN",
+    help="Of several plates, use those whose path, file or folder fits PATTERN; repeatable.",
+)
+@click.option("--exclude", multiple=True, metavar="PATTERN", help="Leave out plates whose path, "
+              "file or folder fits PATTERN; repeatable.")  # fmt: skip
 @click.option("--space", metavar="NAME", help="Colour space of the plates.")
 @click.option(
     "--decision",
@@ -78,14 +93,18 @@ def command(
     handles: int,
     rate: Fraction | None,
     per_event: bool,
+    by_timecode: bool,
+    latest: bool,
+    prefer: tuple[str, ...],
+    exclude: tuple[str, ...],
     space: str | None,
     decision: Path | None,
     overwrite: bool,
     as_json: bool,
 ) -> None:
     """Write the recipe of TIMELINE (OpenTimelineIO, CMX3600 EDL, ALE): the frames that it uses of
-    the plates below DIR, each once. Every event finds its plate by its whole reel, then by clip or
-    file name, then by timecode; what finds none, or more than one, is told with its line.
+    the plates below DIR, each once. Reel and clip or file name identify the plate of an event; a
+    plate that contradicts either is an error. Timecode chooses among several.
 
     \b
     Example:
@@ -93,20 +112,25 @@ def command(
     """
     decisions = {} if decision is None else decisions_in(decision)
     read = read_timeline(timeline, rate)
-    found = gather(read, find_plates(plates), handles=handles, per_event=per_event)
+    found = gather(
+        read,
+        find_plates(plates, exclude),
+        handles=handles,
+        per_event=per_event,
+        choice=Choice(by_timecode=by_timecode, latest=latest, prefer=prefer),
+    )
     remarks = (*found.remarks, *_unused(found, decisions, decision))
     if found.shots:
-        text = recipe_text(
-            found, timeline=timeline, folder=recipe.parent, space=space, decisions=decisions
-        )
+        source = Source(timeline, recipe.parent, found.title, space, decisions)
+        text = recipe_text(found, source)
         data, lines = parse_yaml(text)
         build(data, lines=lines)  # what is written is valid, whatever the names in it
         write_recipe(recipe, text, overwrite=overwrite)
-    told = _document(timeline, recipe, found, len(read.events), remarks)
-    _print(told, as_json=as_json)
+    document = _document(timeline, recipe, found, len(read.events), remarks)
+    _print(document, as_json=as_json)
     if not found.shots:
         raise MissingPlateError(
-            "no event finds a frame, so there is no recipe", file=timeline, key="--plates"
+            "no event finds a frame, no recipe written", file=timeline, key="--plates"
         )
     sys.exit(1 if any(remark.severity == "fail" for remark in remarks) else 0)
 
@@ -114,12 +138,12 @@ def command(
 def _unused(
     found: Gathered, decisions: Mapping[str, ChannelStops], file: Path | None
 ) -> list[Remark]:
-    """Shots and corrections that did not find each other."""
+    """Shots without a correction in the decision file."""
     if len(decisions) < 2 or file is None:
         return []
     lonely = [name for name in found.shots if name not in decisions]
     what = f"{file.name} has no correction for {', '.join(lonely)}"
-    return [Remark(severity="warn", what=what, remedy="say its stops")] if lonely else []
+    return [Remark(severity="warn", what=what, remedy="set their stops")] if lonely else []
 
 
 def _document(
@@ -132,20 +156,20 @@ def _document(
         shots={name: use.events for name, use in found.shots.items()},
         plates={name: str(use.plate.files.pattern) for name, use in found.shots.items()},
         frames={name: str(use.frames) for name, use in found.shots.items()},
+        unplaced=found.unplaced,
         remarks=remarks,
     )
 
 
-def _print(told: Conformed, *, as_json: bool) -> None:
-    for remark in told.remarks:
+def _print(document: Conformed, *, as_json: bool) -> None:
+    for remark in document.remarks:
         click.echo(f"{remark.severity}  {remark}", err=True)
     if as_json:
-        click.echo(told.model_dump_json(indent=1, by_alias=True))
+        click.echo(document.model_dump_json(indent=1, by_alias=True))
         return
-    for name, events in told.shots.items():
+    for name, events in document.shots.items():
         numbers = ", ".join(event.event for event in events)
-        click.echo(f"{name}  {told.frames[name]}  events {numbers}")
-    placed = sum(len(events) for events in told.shots.values())
-    click.echo(
-        f"{placed} of {told.events} events, {len(told.shots)} shots: {told.recipe or 'nothing'}"
-    )
+        click.echo(f"{name}  {document.frames[name]}  events {numbers}")
+    placed = sum(len(events) for events in document.shots.values())
+    where = document.recipe or "no recipe"
+    click.echo(f"{placed} of {document.events} events, {len(document.shots)} shots: {where}")

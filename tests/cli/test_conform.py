@@ -37,13 +37,13 @@ def pixels(path):
 
 def test_the_recipe_names_its_events_and_runs(tmp_path, capsys):
     write_plate(tmp_path, "quay", reel="A001")
-    edl(tmp_path / "cut.edl", CUT, CDL, "* FROM CLIP NAME: the quay")
+    edl(tmp_path / "cut.edl", CUT, CDL, "* FROM CLIP NAME: quay")
     ran = conform(capsys, tmp_path, "--handles", 2, "--space", "ACEScg")
     assert ran.code == 0, ran
     assert "quay  1003-1010  events 001" in ran.out
     text = (tmp_path / "cut.yaml").read_text(encoding="utf-8")
-    told = "01:00:00:04 to 01:00:00:08, frames 1005-1008, handles 2 and 2"
-    assert f"    # event 001 (line 3), the quay: {told}" in text
+    span = "01:00:00:04 to 01:00:00:08, frames 1005-1008, handles 2 and 2"
+    assert f"    # event 001 (line 3), quay: {span}" in text
     assert run(capsys, "run", tmp_path / "cut.yaml", "--quiet").code == 0
     out = tmp_path / "normalized/quay"
     assert sorted(path.name for path in out.glob("*.exr"))[::7] == [
@@ -78,14 +78,14 @@ def test_a_list_that_finds_nothing_writes_nothing(tmp_path, capsys):
     assert "no event finds a frame" in ran.err
 
 
-def test_a_recipe_that_stands_there_is_kept(tmp_path, capsys):
+def test_an_existing_recipe_is_kept(tmp_path, capsys):
     write_plate(tmp_path, "quay", reel="A001")
     edl(tmp_path / "cut.edl", CUT)
     (tmp_path / "cut.yaml").write_text("mine")
     before = snapshot(tmp_path)
     ran = conform(capsys, tmp_path)
     assert ran.code == 2
-    assert "exists already; say --overwrite" in ran.err
+    assert "exists already; use --update for a changed cut, or --overwrite" in ran.err
     assert snapshot(tmp_path) == before
     assert conform(capsys, tmp_path, "--overwrite").code == 0
 
@@ -93,15 +93,15 @@ def test_a_recipe_that_stands_there_is_kept(tmp_path, capsys):
 @pytest.mark.parametrize(
     "name", ["089", "1e5", "on", "null", "it's 'quoted' \"so\"", "#1: {a}", "ünï\x85cödé", "- x"]
 )
-def test_names_that_yaml_would_take_for_something_else(name, tmp_path, capsys):
+def test_names_that_yaml_would_read_as_another_type(name, tmp_path, capsys):
     write_plate(tmp_path, "quay", reel="A001")
     edl(tmp_path / "cut.edl", CUT, f"* FROM CLIP NAME: {name}")
-    assert conform(capsys, tmp_path).code == 0
+    assert conform(capsys, tmp_path, "--by-timecode").code == 0
     (shot,) = read_recipe(tmp_path / "cut.yaml").shots.values()
     assert shot.carried["events"][0]["clip"] == name.replace("\x85", " ")
 
 
-def test_bytes_that_are_no_text_spoil_nothing(tmp_path, capsys):
+def test_bytes_that_are_not_text_do_no_harm(tmp_path, capsys):
     write_plate(tmp_path, "quay", reel="A001")
     edl(tmp_path / "cut.edl", CUT)
     with (tmp_path / "cut.edl").open("ab") as file:
@@ -120,7 +120,7 @@ def test_a_dpx_plate_stays_dpx(tmp_path, capsys):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["--rate", "fast"], "'fast' is no rate"),
+        (["--rate", "fast"], "'fast' is not a rate"),
         (["--decision", "none.cc"], "none.cc: there is no such file"),
         (["--handles", "-1"], "-1"),
     ],
@@ -136,13 +136,13 @@ def test_wrong_requests(arguments, message, tmp_path, capsys):
 @pytest.mark.parametrize(
     ("name", "content", "message"),
     [
-        ("cut.txt", "", "is no timeline that is read"),
-        ("cut.edl", "TITLE: nothing\n", "holds no event of a CMX3600 timeline"),
-        ("cut.otio", "{\n\n!", "line 3: is not JSON"),
+        ("cut.txt", "", "'.txt' is not a timeline"),
+        ("cut.edl", "TITLE: nothing\n", "no event of a CMX3600 timeline in it"),
+        ("cut.otio", "{\n\n!", "line 3: not JSON"),
         ("cut.ale", "Heading\n", "no line of column names"),
     ],
 )
-def test_files_that_are_no_timeline(name, content, message, tmp_path, capsys):
+def test_files_of_other_kinds(name, content, message, tmp_path, capsys):
     (tmp_path / name).write_text(content)
     ran = run(capsys, "conform", tmp_path / name, "--plates", tmp_path, "-o", tmp_path / "r.yaml")
     assert ran.code == 2

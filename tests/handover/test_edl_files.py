@@ -128,7 +128,7 @@ def test_a_rate_that_no_label_counts(tmp_path):
         ("(0.25 0.25 0.25)", "(0.25 0.25 0.26)", "another gain"),
         ("* ASC_SOP (0.25 0.25 0.25)(0 0 0)(1 1 1)\n* ASC_SAT 1\n", "", "another gain"),
         ("001  quay ", "001  kay  ", "in another place"),
-        ("001  quay     V     C ", "001  quay     V     X ", "with 0 events: line 4: is not"),
+        ("001  quay     V     C ", "001  quay     V     X ", "with 0 events: line 4: not an event"),
     ],
 )
 def test_a_file_that_says_anything_else_is_caught(old, new, why, tmp_path):
