@@ -17,11 +17,13 @@ from gradeprep.conform.library import find_plates
 from gradeprep.conform.match import Choice
 from gradeprep.conform.read import read_timeline
 from gradeprep.conform.recipe import Source, recipe_text, write_recipe
-from gradeprep.errors import MissingPlateError
+from gradeprep.conform.update import Updated, update
+from gradeprep.errors import GradeprepError, MissingPlateError
 from gradeprep.model import timecode
-from gradeprep.model.conformed import Conformed, Remark
-from gradeprep.model.yamltext import parse_yaml
+from gradeprep.model.conformed import Conformed, Recut, Remark
+from gradeprep.model.yamltext import MAX_BYTES, parse_yaml
 from gradeprep.pipeline.asked import build
+from gradeprep.plates.regular import asked_for, decoded
 
 __all__ = ["command"]
 
@@ -83,6 +85,13 @@ class _Rate(click.ParamType[Fraction]):
     help="Take balance and pull from a .cc, .ccc, .cdl or .clf of plain gains in scene-linear "
     "light; several corrections go by the names of shots.",
 )
+@click.option(
+    "--update",
+    "update_recipe",
+    is_flag=True,
+    help="Bring RECIPE up to date with a changed cut: stages, overrides and comments stay, frames "
+    "and events change, new shots are added, shots that left are kept as comments.",
+)
 @options.overwrite
 @options.json_output
 @options.traceback_option
@@ -99,6 +108,7 @@ def command(
     exclude: tuple[str, ...],
     space: str | None,
     decision: Path | None,
+    update_recipe: bool,
     overwrite: bool,
     as_json: bool,
 ) -> None:
@@ -120,19 +130,33 @@ def command(
         choice=Choice(by_timecode=by_timecode, latest=latest, prefer=prefer),
     )
     remarks = (*found.remarks, *_unused(found, decisions, decision))
+    recut = None
     if found.shots:
         source = Source(timeline, recipe.parent, found.title, space, decisions)
-        text = recipe_text(found, source)
+        if update_recipe:
+            updated = _updated(recipe, found, source)
+            text, found, recut = updated.text, updated.gathered, updated.recut
+            remarks += updated.remarks
+        else:
+            text = recipe_text(found, source)
         data, lines = parse_yaml(text)
-        build(data, lines=lines)  # what is written is valid, whatever the names in it
-        write_recipe(recipe, text, overwrite=overwrite)
-    document = _document(timeline, recipe, found, len(read.events), remarks)
+        build(data, lines=lines, file=str(recipe))  # what is written is a valid recipe
+        write_recipe(recipe, text, overwrite=overwrite or update_recipe)
+    document = _document(timeline, recipe, found, len(read.events), remarks, recut)
     _print(document, as_json=as_json)
     if not found.shots:
         raise MissingPlateError(
             "no event finds a frame, no recipe written", file=timeline, key="--plates"
         )
     sys.exit(1 if any(remark.severity == "fail" for remark in remarks) else 0)
+
+
+def _updated(recipe: Path, found: Gathered, source: Source) -> Updated:
+    before = decoded(asked_for(recipe, MAX_BYTES, missing="no such recipe to update"), recipe)
+    try:
+        return update(before, found, source)
+    except GradeprepError as error:
+        raise error.at(file=recipe) from error
 
 
 def _unused(
@@ -147,7 +171,12 @@ def _unused(
 
 
 def _document(
-    timeline: Path, recipe: Path, found: Gathered, events: int, remarks: tuple[Remark, ...]
+    timeline: Path,
+    recipe: Path,
+    found: Gathered,
+    events: int,
+    remarks: tuple[Remark, ...],
+    recut: Recut | None,
 ) -> Conformed:
     return Conformed(
         timeline=str(timeline),
@@ -157,6 +186,7 @@ def _document(
         plates={name: str(use.plate.files.pattern) for name, use in found.shots.items()},
         frames={name: str(use.frames) for name, use in found.shots.items()},
         unplaced=found.unplaced,
+        recut=recut,
         remarks=remarks,
     )
 
@@ -171,5 +201,19 @@ def _print(document: Conformed, *, as_json: bool) -> None:
         numbers = ", ".join(event.event for event in events)
         click.echo(f"{name}  {document.frames[name]}  events {numbers}")
     placed = sum(len(events) for events in document.shots.values())
+    if document.recut is not None:
+        _print_recut(document.recut)
     where = document.recipe or "no recipe"
     click.echo(f"{placed} of {document.events} events, {len(document.shots)} shots: {where}")
+
+
+def _print_recut(recut: Recut) -> None:
+    for name in recut.came:
+        click.echo(f"new      {name}")
+    for name in recut.left:
+        click.echo(f"parked   {name}")
+    for name, frames in recut.grew.items():
+        click.echo(f"grew     {name}  {frames}")
+    for name, frames in recut.shrank.items():
+        click.echo(f"shrank   {name}  {frames}")
+    click.echo(f"{len(recut.kept)} shots keep their frames")
