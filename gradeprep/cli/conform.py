@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from gradeprep.cli import options
-from gradeprep.conform.decision import ChannelStops, decisions_in
+from gradeprep.conform.applied import Decisions, decisions_for
 from gradeprep.conform.gather import Gathered, gather
 from gradeprep.conform.library import find_plates
 from gradeprep.conform.match import Choice
@@ -82,8 +82,8 @@ class _Rate(click.ParamType[Fraction]):
     "--decision",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Take balance and pull from a .cc, .ccc, .cdl or .clf of plain gains in scene-linear "
-    "light; several corrections go by the names of shots.",
+    help="Take balance and pull from plain gains in scene-linear light: .cc, .ccc, .cdl, .clf, "
+    "an .edl or .ale with ASC CDL, an .otio or a folder of .cc or .clf from `handover`.",
 )
 @click.option(
     "--update",
@@ -120,16 +120,14 @@ def command(
     Example:
       gradeprep conform cut.edl --plates plates --handles 8 --space ACEScct -o cut.yaml
     """
-    decisions = {} if decision is None else decisions_in(decision)
+    choice = Choice(by_timecode=by_timecode, latest=latest, prefer=prefer)
     read = read_timeline(timeline, rate)
-    found = gather(
-        read,
-        find_plates(plates, exclude),
-        handles=handles,
-        per_event=per_event,
-        choice=Choice(by_timecode=by_timecode, latest=latest, prefer=prefer),
-    )
-    remarks = (*found.remarks, *_unused(found, decisions, decision))
+    library = find_plates(plates, exclude)
+    found = gather(read, library, handles=handles, per_event=per_event, choice=choice)
+    decisions = Decisions()
+    if decision is not None:
+        decisions = decisions_for(decision, found, library, choice)
+    remarks = (*found.remarks, *_decided(found, decisions, decision, timeline))
     recut = None
     if found.shots:
         source = Source(timeline, recipe.parent, found.title, space, decisions)
@@ -159,15 +157,25 @@ def _updated(recipe: Path, found: Gathered, source: Source) -> Updated:
         raise error.at(file=recipe) from error
 
 
-def _unused(
-    found: Gathered, decisions: Mapping[str, ChannelStops], file: Path | None
-) -> list[Remark]:
-    """Shots without a correction in the decision file."""
-    if len(decisions) < 2 or file is None:
-        return []
-    lonely = [name for name in found.shots if name not in decisions]
-    what = f"{file.name} has no correction for {', '.join(lonely)}"
-    return [Remark(severity="warn", what=what, remedy="set their stops")] if lonely else []
+def _decided(
+    found: Gathered, decisions: Decisions, file: Path | None, timeline: Path
+) -> Iterator[Remark]:
+    """Which decisions apply, and what happens to the ASC CDL of the timeline."""
+    brings = sum(event.cdl is not None for use in found.shots.values() for event in use.events)
+    if brings and (file is None or file.resolve() != timeline.resolve()):
+        what = f"the ASC CDL of {brings} events is kept in the recipe, not applied"
+        yield Remark(severity="note", what=what)
+    if file is None:
+        return
+    lacking = [name for name in found.shots if name not in decisions.shots]
+    if decisions.everywhere is not None:
+        lacking = []
+    decided = len(found.shots) - len(lacking)
+    what = f"{file.name} is applied as balance and pull to {decided} of {len(found.shots)} shots"
+    yield Remark(severity="note", what=what)
+    if lacking:
+        what = f"{file.name} has no correction for {', '.join(lacking)}"
+        yield Remark(severity="warn", what=what, remedy="set their stops")
 
 
 def _document(

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from gradeprep.conform.applied import Decisions
 from gradeprep.conform.decision import ChannelStops
 from gradeprep.conform.gather import Gathered, Use
 from gradeprep.errors import OutputRefusedError
@@ -29,26 +30,21 @@ class Source:
         folder: Folder of the recipe; relative plates are written from there.
         title: Title of the timeline.
         space: Colour space of the plates; None leaves it to the config's file rules.
-        decisions: Stops for R, G and B by shot; a single one, of any name, is for all shots.
+        decisions: Stops for R, G and B by shot, or for all shots.
     """
 
     timeline: Path
     folder: Path
     title: str = ""
     space: str | None = None
-    decisions: Mapping[str, ChannelStops] = field(default_factory=dict)
-
-    @property
-    def everywhere(self) -> ChannelStops | None:
-        """The one decision for all shots, if there is just one without a shot's name."""
-        return next(iter(self.decisions.values())) if len(self.decisions) == 1 else None
+    decisions: Decisions = field(default_factory=Decisions)
 
 
 def recipe_text(gathered: Gathered, source: Source) -> str:
     """The text of a new recipe."""
     total = sum(len(use.events) for use in gathered.shots.values())
     shots = _count(len(gathered.shots), "shot")
-    everywhere = source.everywhere
+    everywhere = source.decisions.everywhere
     lines = [
         f"# {_count(total, 'event')} of {source.timeline.name} in {shots}.",
         "gradeprep: 1",
@@ -61,7 +57,7 @@ def recipe_text(gathered: Gathered, source: Source) -> str:
     lines += [f"    - {stage}" for stage in _stages(everywhere)]
     lines += [f"  output: {{plate: {flow(f'{_OUTPUT}.exr')}}}", "shots:"]
     for name, use in gathered.shots.items():
-        own = None if everywhere else source.decisions.get(name)
+        own = source.decisions.shots.get(name)
         lines += shot_lines(name, use, source, own)
     return "\n".join(lines) + "\n"
 

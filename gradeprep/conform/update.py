@@ -93,7 +93,7 @@ def update(text: str, gathered: Gathered, source: Source) -> Updated:
         del wanted["shots"][name]
     lines: list[str] = []
     for name, use in new.items():
-        stops = source.everywhere or source.decisions.get(name)
+        stops = source.decisions.everywhere or source.decisions.shots.get(name)
         own = list(shot_lines(name, use, source, stops))
         wanted["shots"] |= parse_yaml("\n".join(own))[0]
         lines += own

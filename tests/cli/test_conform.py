@@ -121,7 +121,7 @@ def test_a_dpx_plate_stays_dpx(tmp_path, capsys):
     ("arguments", "message"),
     [
         (["--rate", "fast"], "'fast' is not a rate"),
-        (["--decision", "none.cc"], "none.cc: there is no such file"),
+        (["--decision", "none.cc"], "none.cc: no such file"),
         (["--handles", "-1"], "-1"),
     ],
 )
@@ -204,8 +204,63 @@ def test_a_decision_that_is_more_is_refused(tmp_path, capsys):
     file = ccc(tmp_path / "a.ccc", quay="-1 1 1")
     ran = conform(capsys, tmp_path, "--decision", file)
     assert ran.code == 2
-    assert "correction 'quay' is no legal ASC CDL: slope -1 is negative" in ran.err
+    assert "correction 'quay' is not a legal ASC CDL: slope -1 is negative" in ran.err
     assert not (tmp_path / "cut.yaml").exists()
+
+
+def test_a_list_with_asc_notes_decides_by_its_events(tmp_path, capsys):
+    write_plate(tmp_path, "quay", reel="A001")
+    write_plate(tmp_path, "loft", reel="B001")
+    lines = [CUT, "*ASC_SOP (0.5 0.25 0.125)(0 0 0)(1 1 1)", CUT.replace("A001", "B001")]
+    edl(tmp_path / "cut.edl", *lines)
+    kept = conform(capsys, tmp_path, "--space", "ACEScg")
+    assert "note  the ASC CDL of 1 events is kept in the recipe, not applied" in kept.err
+    ran = conform(capsys, tmp_path, "--decision", tmp_path / "cut.edl", "--overwrite")
+    assert ran.code == 0, ran
+    assert "note  cut.edl is applied as balance and pull to 1 of 2 shots" in ran.err
+    assert "warn  cut.edl has no correction for loft" in ran.err
+    assert "not applied" not in ran.err
+    stages = read_recipe(tmp_path / "cut.yaml").shots["quay"].stages
+    assert [stage.params.stops for stage in stages] == [(1.0, 0.0, -1.0), -2.0]
+
+
+def test_events_that_decide_differently_about_a_shot(tmp_path, capsys):
+    write_plate(tmp_path, "quay", reel="A001")
+    second = CUT.replace("001  ", "002  ").replace(":04 01", ":06 01")
+    sop = "*ASC_SOP ({0} {0} {0})(0 0 0)(1 1 1)"
+    edl(tmp_path / "cut.edl", CUT, sop.format(0.5), second, sop.format(0.25))
+    ran = conform(capsys, tmp_path, "--decision", tmp_path / "cut.edl")
+    assert ran.code == 2
+    assert "events 001, 002 decide differently about shot 'quay'" in ran.err
+
+
+def test_a_grade_in_a_list_is_not_a_decision(tmp_path, capsys):
+    write_plate(tmp_path, "quay", reel="A001")
+    edl(tmp_path / "cut.edl", CUT, CDL)
+    ran = conform(capsys, tmp_path, "--decision", tmp_path / "cut.edl")
+    assert ran.code == 2
+    assert "event 001 has an offset of 0 -0.01 0: not a plain gain" in ran.err
+
+
+@pytest.mark.parametrize("form", ["edl", "otio", "ccc", "cdl", "cc", "clf"])
+def test_a_hand_over_decides_again(form, tmp_path, capsys):
+    for reel, name in (("A001", "quay"), ("B001", "loft")):
+        write_plate(tmp_path, name, reel=reel)
+    edl(tmp_path / "cut.edl", CUT, CUT.replace("A001", "B001"))
+    file = ccc(tmp_path / "a.ccc", quay="0.5 0.25 0.125", loft="0.25 0.25 0.25")
+    assert conform(capsys, tmp_path, "--decision", file, "--space", "ACEScg").code == 0
+    assert run(capsys, "run", tmp_path / "cut.yaml", "--quiet").code == 0
+    handed = tmp_path / "handed"
+    ran = run(capsys, "handover", tmp_path / "cut.yaml", "--as", form, "-o", handed)
+    assert ran.code == 0, ran
+    decision = handed if form in ("cc", "clf") else next(handed.glob(f"*.{form}"))
+    ran = run(capsys, "conform", tmp_path / "cut.edl", "--plates", tmp_path, "--exclude",
+              "normalized", "-o", tmp_path / "again.yaml", "--decision", decision)  # fmt: skip
+    assert ran.code == 0, ran
+    before, after = (read_recipe(tmp_path / name).shots for name in ("cut.yaml", "again.yaml"))
+    for name, shot in before.items():
+        wanted = [(it.stage, pytest.approx(it.params.stops, abs=1e-6)) for it in shot.stages]
+        assert [(it.stage, it.params.stops) for it in after[name].stages] == wanted
 
 
 # ---------------------------------------------------------------- forty events of one film
