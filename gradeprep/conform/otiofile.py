@@ -51,6 +51,7 @@ def read(text: str) -> Timeline:
         ValueError,
         RecursionError,
         AttributeError,
+        LookupError,
         TypeError,
         OverflowError,
     ) as error:

@@ -102,7 +102,14 @@ def test_markers_of_a_later_version_do_not_matter():
     assert len(otiofile.read(json.dumps(data)).events) == 1
 
 
-@pytest.mark.parametrize("text", ["", "{", "[1]", '{"OTIO_SCHEMA": "Clip.99"}', "3", "null"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("", "{", "[1]", "3", "null"),
+        '{"OTIO_SCHEMA": "Clip.99"}',
+        '{"OTIO_SCHEMA": "Clip.1", "effects": [{"OTIO_SCHEMA": "LinearTimeWarp.1"}]}',
+    ],
+)
 def test_other_files_are_refused(text):
     with pytest.raises(RequestError, match=r"not (JSON|OpenTimelineIO)"):
         otiofile.read(text)
