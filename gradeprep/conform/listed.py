@@ -10,7 +10,7 @@ from gradeprep.conform.timeline import Event, Point
 from gradeprep.model.conformed import EventTold, Marker, Transition, Unplaced
 from gradeprep.model.framerange import FrameRange
 
-__all__ = ["LIMIT", "oversized", "told", "unplaced"]
+__all__ = ["LIMIT", "oversized", "printable", "told", "unplaced"]
 
 LIMIT = 4096
 """Characters of an event's metadata, as JSON, that a recipe carries."""
@@ -63,11 +63,11 @@ def _listed(event: Event) -> dict[str, Any]:
     return {
         "event": event.number,
         "line": event.line,
-        "reel": _clean(event.reel),
-        "column": _clean(event.column),
-        "clip": _clean(event.clip or next(iter(event.clips), "")),
-        "files": tuple(map(_clean, event.files)),
-        "track": _clean(event.track),
+        "reel": printable(event.reel),
+        "column": printable(event.column),
+        "clip": printable(event.clip or next(iter(event.clips), "")),
+        "files": tuple(map(printable, event.files)),
+        "track": printable(event.track),
         "lane": event.lane,
         "source": (_point(event.start), _point(event.end)),
         "record": record,
@@ -77,9 +77,9 @@ def _listed(event: Event) -> dict[str, Any]:
         "tail": event.tail,
         "enters": _transition(event.enters),
         "leaves": _transition(event.leaves),
-        "effects": tuple(map(_clean, event.effects)),
+        "effects": tuple(map(printable, event.effects)),
         "markers": tuple(map(_marker, event.markers)),
-        "notes": tuple(map(_clean, event.notes)),
+        "notes": tuple(map(printable, event.notes)),
         "metadata": {} if oversized(event) else _cleaned(event.metadata),
         "cdl": event.cdl,
     }
@@ -95,7 +95,7 @@ def _transition(one: Transition | None) -> Transition | None:
     fits = len(json.dumps(dict(one.metadata))) <= LIMIT
     metadata = _cleaned(one.metadata) if fits else {}
     return one.model_copy(
-        update={"kind": _clean(one.kind), "name": _clean(one.name), "metadata": metadata}
+        update={"kind": printable(one.kind), "name": printable(one.name), "metadata": metadata}
     )
 
 
@@ -103,18 +103,18 @@ def _marker(one: Marker) -> Marker:
     fits = len(json.dumps(dict(one.metadata))) <= LIMIT
     metadata = _cleaned(one.metadata) if fits else {}
     return one.model_copy(
-        update={"name": _clean(one.name), "colour": _clean(one.colour), "metadata": metadata}
+        update={"name": printable(one.name), "colour": printable(one.colour), "metadata": metadata}
     )
 
 
 def _cleaned(value: Any) -> Any:
     if isinstance(value, dict):
-        return {_clean(key): _cleaned(item) for key, item in value.items()}
+        return {printable(key): _cleaned(item) for key, item in value.items()}
     if isinstance(value, list):
         return [_cleaned(item) for item in value]
-    return _clean(value) if isinstance(value, str) else value
+    return printable(value) if isinstance(value, str) else value
 
 
-def _clean(text: str) -> str:
+def printable(text: str) -> str:
     """Without the control characters that no recipe can hold."""
     return text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)

@@ -11,12 +11,21 @@ from typing import Any
 from gradeprep.conform.applied import Decisions
 from gradeprep.conform.decision import ChannelStops
 from gradeprep.conform.gather import Gathered, Use
+from gradeprep.conform.listed import printable
 from gradeprep.errors import OutputRefusedError
 from gradeprep.model.conformed import EventTold, Listed
 from gradeprep.pipeline.yamledit import flow
 from gradeprep.plates import atomic
 
-__all__ = ["Source", "carried_lines", "comments", "recipe_text", "shot_lines", "write_recipe"]
+__all__ = [
+    "Source",
+    "carried_data",
+    "carried_lines",
+    "comments",
+    "recipe_text",
+    "shot_lines",
+    "write_recipe",
+]
 
 _OUTPUT = "normalized/{shot}/{shot}.####"
 
@@ -98,14 +107,21 @@ def shot_lines(name: str, use: Use, source: Source, stops: ChannelStops | None) 
 
 def carried_lines(use: Use, source: Source) -> Iterator[str]:
     """Lines of what a shot carries from its timeline, without indent."""
-    yield f"timeline: {flow(source.timeline.name)}"
-    if source.title:
-        yield f"title: {flow(''.join(c if c.isprintable() else ' ' for c in source.title))}"
-    yield "events:"
-    yield from (f"  - {flow(_data(event))}" for event in use.events)
-    if use.others:
-        yield "others:"
-        yield from (f"  - {flow(_data(other))}" for other in use.others)
+    for key, value in carried_data(use, source).items():
+        if isinstance(value, list):
+            yield f"{key}:"
+            yield from (f"  - {flow(item)}" for item in value)
+        else:
+            yield f"{key}: {flow(value)}"
+
+
+def carried_data(use: Use, source: Source) -> dict[str, Any]:
+    """What a shot carries from its timeline, as plain data."""
+    data: dict[str, Any] = {"timeline": printable(source.timeline.name)}
+    data |= {"title": printable(source.title)} if source.title else {}
+    data["events"] = [_data(event) for event in use.events]
+    data |= {"others": [_data(other) for other in use.others]} if use.others else {}
+    return data
 
 
 def comments(use: Use) -> Iterator[str]:

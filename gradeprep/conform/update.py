@@ -17,7 +17,7 @@ from typing import Any
 from gradeprep.conform import park
 from gradeprep.conform.gather import Gathered, Use
 from gradeprep.conform.names import folded
-from gradeprep.conform.recipe import Source, shot_lines
+from gradeprep.conform.recipe import Source, carried_data, shot_lines
 from gradeprep.conform.shottext import appended, reconformed
 from gradeprep.errors import RequestError
 from gradeprep.model.conformed import Recut, Remark
@@ -83,7 +83,7 @@ def update(text: str, gathered: Gathered, source: Source) -> Updated:
         if "frames" in shot:
             shot["frames"] = str(use.frames)
         carried = shot.get("carried") or {}
-        fresh = _carried(name, use, source)
+        fresh = carried_data(use, source)
         shot["carried"] = {**{k: v for k, v in carried.items() if k not in _OURS}, **fresh}
         place = found[1].item(name)
         assert place is not None
@@ -197,12 +197,6 @@ def _named(
         )
         taken.add(name.casefold())
         yield name, use
-
-
-def _carried(name: str, use: Use, source: Source) -> dict[str, Any]:
-    shot = parse_yaml("\n".join(shot_lines(name, use, source, None)))[0]
-    carried: dict[str, Any] = shot[name]["carried"]
-    return carried
 
 
 def _restored(text: str, gathered: Gathered, source: Source) -> str:
