@@ -12,6 +12,7 @@ import click
 
 from gradeprep.cli import options
 from gradeprep.conform.applied import Decisions, decisions_for
+from gradeprep.conform.findings import summary
 from gradeprep.conform.gather import Gathered, gather
 from gradeprep.conform.library import find_plates
 from gradeprep.conform.match import Choice
@@ -200,8 +201,8 @@ def _document(
 
 
 def _print(document: Conformed, *, as_json: bool) -> None:
-    for remark in document.remarks:
-        click.echo(f"{remark.severity}  {remark}", err=True)
+    for line in summary(document.remarks):
+        click.echo(line, err=True)
     if as_json:
         click.echo(document.model_dump_json(indent=1, by_alias=True))
         return

@@ -96,25 +96,25 @@ class _Rows:
         cells = [cell.strip() for cell in text.split("\t")]
         row = {name: cell for name, cell in zip(self.columns, cells, strict=False) if cell}
 
-        def say(what: str, *, fatal: bool = False) -> None:
+        def report(what: str, *, fatal: bool = False) -> None:
             severity = "fail" if fatal else "warn"
             remark = {"severity": severity, "what": what, "line": line, "event": number}
             self.remarks.append(Remark.model_validate(remark))
 
         if any(cells[len(self.columns) :]):
-            say(f"has {len(cells)} cells under {len(self.columns)} columns")
+            report(f"has {len(cells)} cells under {len(self.columns)} columns")
         own = None if self.forced else timecode.rate(row.get("FPS", ""))
         rate = own or self.rate
         span = self.span(row, rate)
         if isinstance(span, str):
-            say(span, fatal=True)
+            report(span, fatal=True)
             return None
         start, end, odd = span
         if odd:
-            say(odd)
+            report(odd)
         cdl, why = _cdl(row)
         if why:
-            say(f"its ASC CDL is not kept: {why}")
+            report(f"its ASC CDL is not kept: {why}")
         return Event(
             number=number,
             place=self.count,

@@ -47,7 +47,7 @@ class _Draft:
     track: str
     kind: str
     points: tuple[str, ...]
-    says_drop: bool
+    drop_labels: bool
     length: int = 0
     follows: bool = False  # whether the draft before it is the outgoing event of its transition
     clips: list[str] = field(default_factory=list)
@@ -103,7 +103,7 @@ class _Reader:
         self.drop = False
         self.listening: _Draft | None = None  # the event that a note belongs to
 
-    def say(
+    def report(
         self,
         severity: Literal["note", "warn", "fail"],
         what: str,
@@ -118,7 +118,7 @@ class _Reader:
             self.event(number, match)
         elif _NUMBERED.match(text):
             self.listening = None
-            self.say("fail", f"not an event: {' '.join(text.split()):.80}", number)
+            self.report("fail", f"not an event: {' '.join(text.split()):.80}", number)
         elif bare.upper().startswith("TITLE:"):
             self.title = bare[6:].strip()
         elif bare.upper().startswith("FCM:"):
@@ -133,7 +133,7 @@ class _Reader:
         track, kind = match["track"].upper(), match["kind"].upper()
         self.listening = None
         if "V" not in track and not track.startswith("B"):
-            self.say("note", f"sound only ({track}): no plate", line, match["number"])
+            self.report("note", f"sound only ({track}): no plate", line, match["number"])
             return
         points = match.groups()[-4:]
         column = match["reel"]
@@ -149,16 +149,16 @@ class _Reader:
         name = _NAMES[draft.kind[0]]
         before = self.drafts[-1] if self.drafts else None
         met = before is not None and before.points[3] == draft.points[2]
-        says = f"{name} of {draft.length} frames"
+        text = f"{name} of {draft.length} frames"
         if before is None or not met:
-            self.say("warn", f"{says} without an outgoing event", draft.line, draft.number)
+            self.report("warn", f"{text} without an outgoing event", draft.line, draft.number)
             return
         before.tail = draft.length
         draft.follows = True
         odd = before.points[2] == before.points[3] and before.number != draft.number
-        self.say(
+        self.report(
             "warn" if odd or name == "key" else "note",
-            f"{says} from event {before.number} (line {before.line})"
+            f"{text} from event {before.number} (line {before.line})"
             + (", which has another number" if odd else ""),
             draft.line,
             draft.number,
@@ -168,7 +168,7 @@ class _Reader:
         match = _SPEED.fullmatch(text)
         draft = self.listening
         if match is None or draft is None:
-            self.say("fail", f"not the speed of an event: {' '.join(text.split()):.60}", line)
+            self.report("fail", f"not the speed of an event: {' '.join(text.split()):.60}", line)
             return
         reel = (match["reel"] or "").upper()
         if draft.follows and reel == self.drafts[-2].column.upper() != draft.column.upper():
@@ -221,14 +221,14 @@ class _Reader:
         if len(numbers) == 1:
             draft.saturation = numbers[0]
         else:
-            self.say("warn", f"'{text:.40}' is not a saturation", line, draft.number)
+            self.report("warn", f"'{text:.40}' is not a saturation", line, draft.number)
 
     def finish(self, place: int, draft: _Draft, rate: Fraction | None) -> Event:
         cdl = self.cdl(draft)
         why = "black" if draft.black else "empty" if draft.empty else ""
         if why:
             what = {"black": "black: no plate", "empty": "no length: no frame"}[why]
-            self.say("note", what, draft.line, draft.number)
+            self.report("note", what, draft.line, draft.number)
         start, end, record_in, record_out = draft.points
         return Event(
             number=draft.number,
@@ -244,7 +244,7 @@ class _Reader:
             end=end,
             record=(record_in, record_out),
             rate=rate,
-            says_drop=draft.says_drop,
+            drop_labels=draft.drop_labels,
             m2=draft.m2,
             tail=draft.tail,
             enters=draft.enters,
@@ -259,5 +259,5 @@ class _Reader:
             return None
         cdl, why = cdl_of(draft.sop, draft.saturation)
         if cdl is None:
-            self.say("warn", f"its ASC CDL is not kept: {why}", draft.cdl_line, draft.number)
+            self.report("warn", f"its ASC CDL is not kept: {why}", draft.cdl_line, draft.number)
         return cdl

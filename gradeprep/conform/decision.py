@@ -1,7 +1,7 @@
 """Stops of a decision that is one gain per channel; any other decision is refused.
 
 ASC CDL files (``.cc``, ``.ccc``, ``.cdl``, release 1.2) are read here, because OpenColorIO
-drops a saturation whose element it does not know; CLF is read by OpenColorIO.
+drops a saturation in an element with another name; CLF is read by OpenColorIO.
 """
 
 from __future__ import annotations

@@ -7,8 +7,8 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
+from gradeprep.conform import listed
 from gradeprep.conform.library import Library, Plate
-from gradeprep.conform.listed import oversized, told, unplaced
 from gradeprep.conform.match import Choice, Finder, Match
 from gradeprep.conform.names import folded, names_of
 from gradeprep.conform.span import Span, frame_at, moved, present, span_at
@@ -61,7 +61,7 @@ class _Placed:
     place: int
     plate: Plate
     frames: FrameRange
-    told: EventTold
+    event: EventTold
 
 
 def gather(
@@ -84,18 +84,18 @@ def gather(
     remarks = [*timeline.remarks, *library.remarks]
     placed: list[_Placed] = []
     without: list[tuple[int, Unplaced]] = [
-        (event.place, unplaced(event, event.why)) for event in timeline.others
+        (event.place, listed.unplaced(event, event.why)) for event in timeline.others
     ]
     for event, found in _found(timeline.events, library, choice or Choice()):
         one = _place(event, found, handles, remarks)
         if one is None:
-            without.append((event.place, unplaced(event, "no plate")))
+            without.append((event.place, listed.unplaced(event, "no plate")))
         else:
             placed.append(one)
     remarks += [
         event.remark("warn", "its metadata is larger than a recipe carries: left out")
         for event in (*timeline.events, *timeline.others)
-        if oversized(event)
+        if listed.oversized(event)
     ]
     remarks.sort(key=lambda remark: (remark.line or 0, remark.event or ""))
     without.sort(key=lambda pair: pair[0])
@@ -143,7 +143,7 @@ def _place(
     if (before, after) != (handles, handles):
         what = f"handles of {before} before and {after} after; {plate} has no more"
         remarks.append(event.remark("note", what))
-    listed = told(
+    found_event = listed.placed(
         event,
         rate=span.rate,
         first=frame_at(span, plate),
@@ -151,7 +151,7 @@ def _place(
         handles=(before, after),
         found=found.by,
     )
-    return _Placed(event.place, plate, frames, listed)
+    return _Placed(event.place, plate, frames, found_event)
 
 
 def _numbered(event: Event, plate: Plate) -> Iterator[Remark]:
@@ -197,7 +197,7 @@ def _groups(
         name = _shot_name(one.plate, library)
         key = (str(one.plate.files.pattern), one.place if per_event else 0)
         if per_event:
-            name = f"{name}_e{one.told.event}"
+            name = f"{name}_e{one.event.event}"
         if key not in owners:
             owners[key] = _free(name, taken)
             taken.add(owners[key].casefold())
@@ -230,4 +230,4 @@ def _uses(
     for name, placed in groups.items():
         frames = FrameRange.of(frame for one in placed for frame in one.frames)
         others = [other for one in placed for other in followers.get(one.place, ())]
-        yield name, Use(placed[0].plate, frames, tuple(one.told for one in placed), tuple(others))
+        yield name, Use(placed[0].plate, frames, tuple(one.event for one in placed), tuple(others))

@@ -10,13 +10,13 @@ from gradeprep.conform.timeline import Event, Point
 from gradeprep.model.conformed import EventTold, Marker, Transition, Unplaced
 from gradeprep.model.framerange import FrameRange
 
-__all__ = ["LIMIT", "oversized", "printable", "told", "unplaced"]
+__all__ = ["LIMIT", "oversized", "placed", "printable", "unplaced"]
 
 LIMIT = 4096
 """Characters of an event's metadata, as JSON, that a recipe carries."""
 
 
-def told(
+def placed(
     event: Event,
     *,
     rate: Fraction,
@@ -71,7 +71,7 @@ def _listed(event: Event) -> dict[str, Any]:
         "lane": event.lane,
         "source": (_point(event.start), _point(event.end)),
         "record": record,
-        "drop": event.says_drop,
+        "drop": event.drop_labels,
         "speed": None if event.m2 is None else str(event.m2),
         "lead": event.lead,
         "tail": event.tail,

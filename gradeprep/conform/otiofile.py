@@ -177,37 +177,37 @@ class _Reader:
         return make
 
     def clip(self, clip: Any, number: str) -> None:
-        def say(severity: str, what: str) -> None:
+        def report(severity: str, what: str) -> None:
             remark = {"severity": severity, "what": what, "event": number}
             self.remarks.append(Remark.model_validate(remark))
 
         track = places.track(clip)
         if track is not None and track.kind != otio.schema.TrackKind.Video:
-            say("note", f"sound only ({clip.name}): no plate")
+            report("note", f"sound only ({clip.name}): no plate")
             return
         media = clip.media_reference
         available = getattr(media, "available_range", None)
         span = clip.source_range or available
         rate = None if span is None else timecode.rate(str(span.start_time.rate))
         if span is None or rate is None:
-            say("fail", f"{clip.name or 'the clip'} has neither a source range nor a rate")
+            report("fail", f"{clip.name or 'the clip'} has neither a source range nor a rate")
             return
         shown = places.shown(clip)
         why = _why(clip, media, shown)
         if why:
-            say("warn" if why == "disabled" else "note", f"{why}: left out ({clip.name})")
+            report("warn" if why == "disabled" else "note", f"{why}: left out ({clip.name})")
         start, end = shown or places.frames(span)
         if max(_off(start), _off(end)) > BETWEEN:
-            say("note", "begins or ends between two frames; both are taken")
+            report("note", "begins or ends between two frames; both are taken")
         first = math.floor(start + BETWEEN)
         offset = None if available is None else first - round(places.frames(available)[0])
         metadata, _ = _aside(clip)
         cdl, bad = _cdl(metadata)
         if bad:
-            say("warn", f"its ASC CDL is not kept: {bad}")
-        enters, leaves, lead, tail = self.beside(clip, rate, say)
+            report("warn", f"its ASC CDL is not kept: {bad}")
+        enters, leaves, lead, tail = self.beside(clip, rate, report)
         if lead or tail:
-            say("note", f"transition: {lead} frames more before, {tail} after")
+            report("note", f"transition: {lead} frames more before, {tail} after")
         make = self.bare(
             clip, why, lambda: number, rate, (start, end), places.record(clip, self.begin)
         )
@@ -215,7 +215,7 @@ class _Reader:
             reel=_reel(metadata),
             clips=_clips(clip.name, media),
             files=_files(media),
-            m2=self.speed(clip, rate, say),
+            m2=self.speed(clip, rate, report),
             lead=lead,
             tail=tail,
             enters=enters,
@@ -228,14 +228,14 @@ class _Reader:
         self.events.append(event)
 
     def beside(
-        self, item: Any, rate: Fraction, say: Any = None
+        self, item: Any, rate: Fraction, report: Any = None
     ) -> tuple[Transition | None, Transition | None, int, int]:
         """Transitions into and out of an object, and the frames that they take beyond its range."""
         before, after, last = places.neighbours(item)
         enters = None if before is None else _transition(before, rate)
         out = None if after is None else _transition(after, rate)
-        if say is not None and places.nested_beside(item):
-            say("fail", "a transition beside a nested composition is not read; flatten it")
+        if report is not None and places.nested_beside(item):
+            report("fail", "a transition beside a nested composition is not read; flatten it")
         return (
             enters,
             out if last else None,
@@ -244,14 +244,14 @@ class _Reader:
         )
 
     @staticmethod
-    def speed(clip: Any, rate: Fraction, say: Any) -> Fraction | None:
+    def speed(clip: Any, rate: Fraction, report: Any) -> Fraction | None:
         m2 = None
         for effect in clip.effects:
             if isinstance(effect, otio.schema.LinearTimeWarp):
                 scale = Fraction(effect.time_scalar).limit_denominator(10_000)
                 m2 = (rate if m2 is None else m2) * scale
             elif isinstance(effect, otio.schema.TimeEffect):
-                say("fail", f"unknown change of time: {effect.effect_name or effect.name}")
+                report("fail", f"unknown change of time: {effect.effect_name or effect.name}")
         return m2
 
 

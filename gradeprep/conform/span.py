@@ -77,11 +77,11 @@ def _drop(event: Event, plate: Plate) -> bool | Remark:
     shown = any(isinstance(point, str) and ";" in point for point in (event.start, event.end))
     if not isinstance(event.start, str):
         return False
-    if (shown and plate.drop is False) or (plate.drop and not (shown or event.says_drop)):
+    if (shown and plate.drop is False) or (plate.drop and not (shown or event.drop_labels)):
         here, there = ("drop-frame", "non-drop") if shown else ("non-drop", "drop-frame")
         what = f"rate mismatch: its labels are {here}, those of {plate} are {there}"
         return event.remark("fail", what, "export the list in the plate's counting")
-    return shown or (event.says_drop and plate.drop is not False)
+    return shown or (event.drop_labels and plate.drop is not False)
 
 
 def _count(point: Point, nominal: int, drop: bool) -> int | None:
@@ -94,7 +94,7 @@ def _record(event: Event, nominal: int) -> int | None:
     """Length of the event in the timeline, if known."""
     if event.record is None:
         return None
-    drop = event.says_drop or any(";" in str(point) for point in event.record)
+    drop = event.drop_labels or any(";" in str(point) for point in event.record)
     start, end = (_count(point, nominal, drop) for point in event.record)
     return None if start is None or end is None else end - start
 
@@ -126,18 +126,18 @@ def _retimed(event: Event, span: Span, length: int, speed: Fraction) -> Span:
         what = f"freeze of one frame for {length}"
         return replace(_reported(event, span, what), end=span.start + 1)
     used = max(1, math.ceil(length * abs(speed))) if given == length else given
-    says = f"speed {float(speed * 100):.4g} %: {used} source frames for {length}"
+    text = f"speed {float(speed * 100):.4g} %: {used} source frames for {length}"
     if speed > 0:
         whole = math.ceil((length + event.tail) * speed) if given == length else given + tail
         end = span.start + max(1, whole)
-        return replace(_reported(event, span, says), start=span.start - lead, end=end)
+        return replace(_reported(event, span, text), start=span.start - lead, end=end)
     if span.end < span.start or given != length:  # both ends are given
         low, high = sorted((span.start, span.end))
         span = replace(
-            _reported(event, span, f"reverse, {says}"), spare=max(0, high + 1 - low - used)
+            _reported(event, span, f"reverse, {text}"), spare=max(0, high + 1 - low - used)
         )
         return replace(span, start=low - tail, end=high + 1 + lead)
-    what = f"reverse, {says}; both sides of {event.start} are covered, as lists differ in its end"
+    what = f"reverse, {text}; both sides of {event.start} are covered, as lists differ in its end"
     low, high = span.start - used + 1 - tail, span.start + max(used, given) + lead
     spare = high - low - used - tail - lead
     return replace(_reported(event, span, what), start=low, end=high, spare=spare)

@@ -42,7 +42,7 @@ class Event:
         record: The same two in the timeline, if given.
         rate: Frames a second, if given.
         forced: Whether ``rate`` overrides the plate's.
-        says_drop: Whether the file states drop-frame counting for labels that do not show it.
+        drop_labels: Whether the file states drop-frame counting for labels that do not show it.
         m2: Source frames played a second, negative for reverse; None for normal speed.
         lead: Frames used before ``start``, by a transition.
         tail: Frames used from ``end`` on, by a transition.
@@ -73,7 +73,7 @@ class Event:
     record: tuple[Point, Point] | None = None
     rate: Fraction | None = None
     forced: bool = False
-    says_drop: bool = False
+    drop_labels: bool = False
     m2: Fraction | None = None
     lead: int = 0
     tail: int = 0

@@ -61,10 +61,10 @@ def test_the_document_is_as_its_schema_says(tmp_path, capsys):
     edl(tmp_path / "cut.edl", CUT, CUT.replace("A001", "B777"))
     ran = conform(capsys, tmp_path, "--json")
     assert ran.code == 1  # one event found nothing; the recipe serves the other
-    told = json.loads(ran.out)
-    jsonschema.validate(told, json.loads(run(capsys, "schema", "conform").out))
-    assert told["frames"] == {"quay": "1005-1008"}
-    assert told["remarks"][0]["line"] == 4
+    document = json.loads(ran.out)
+    jsonschema.validate(document, json.loads(run(capsys, "schema", "conform").out))
+    assert document["frames"] == {"quay": "1005-1008"}
+    assert document["remarks"][0]["line"] == 4
     assert "line 4, event 001: no plate" in ran.err
     assert list(read_recipe(tmp_path / "cut.yaml").shots) == ["quay"]
 
@@ -283,8 +283,8 @@ def film(folder):
         first = timecode.count(f"{index + 9:02d}:59:59:12", 24) + begin
         record = timecode.count("10:00:00:00", 24) + sum(use[2] for use in uses)
         points = (first, first + length, record, record + length)
-        told = " ".join(timecode.label(point, 24, drop=False) for point in points)
-        lines += [f"{number:03d}  {SHOTS[name]} V     C        {told}"]
+        labels = " ".join(timecode.label(point, 24, drop=False) for point in points)
+        lines += [f"{number:03d}  {SHOTS[name]} V     C        {labels}"]
         lines += [f"* FROM CLIP NAME: {name}"]
         uses.append((name, 1001 + begin, length))
     return edl(folder / "film.edl", *lines), uses
@@ -333,10 +333,10 @@ def _way_back(capsys, folder, uses):
     ran = run(capsys, "conform", back, "--plates", folder / "normalized",
               "-o", folder / "back.yaml", "--json")  # fmt: skip
     assert ran.code == 0, ran
-    told = json.loads(ran.out)
-    assert told["remarks"] == []
+    document = json.loads(ran.out)
+    assert document["remarks"] == []
     found = Counter(
-        (name, event["frames"]) for name, events in told["shots"].items() for event in events
+        (name, event["frames"]) for name, events in document["shots"].items() for event in events
     )
     assert found == Counter((name, f"{first}-{first + length - 1}") for name, first, length in uses)
     assert decisions_in(decisions) == {

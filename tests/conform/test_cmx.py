@@ -112,7 +112,7 @@ def test_events_without_a_plate_are_reported():
 
 def test_the_counting_mode_holds_until_the_next():
     timeline = read("FCM: DROP FRAME", CUT, "FCM: NON-DROP FRAME", CUT)
-    assert [event.says_drop for event in timeline.events] == [True, False]
+    assert [event.drop_labels for event in timeline.events] == [True, False]
 
 
 @pytest.mark.parametrize("speed", ["048.0", "-024.0", "000.0", "+23.976"])
