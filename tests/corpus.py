@@ -17,7 +17,25 @@ import numpy as np
 from filmed import stamp
 from support import write_exr
 
-__all__ = ["RATES", "Case", "Clock", "Event", "Tape", "ale", "edl", "otio", "rated_cases"]
+__all__ = [
+    "BARS",
+    "FADE",
+    "GAP",
+    "RATES",
+    "Case",
+    "Clock",
+    "Event",
+    "Tape",
+    "ale",
+    "clip",
+    "edl",
+    "otio",
+    "rated_cases",
+    "span",
+    "time",
+    "track",
+    "warp",
+]
 
 DAYS = {24: 2_073_600, 25: 2_160_000, 30: 2_592_000, 48: 4_147_200, 50: 4_320_000, 60: 5_184_000}
 DROP_DAYS = {30: 2_589_408, 60: 5_178_816}
@@ -201,6 +219,21 @@ def track(*children: object, kind: str = "Video", **more: object) -> dict[str, o
 def otio(*tracks: object) -> str:
     stack = {"OTIO_SCHEMA": "Stack.1", "children": list(tracks)}
     return json.dumps({"OTIO_SCHEMA": "Timeline.1", "name": "corpus", "tracks": stack})
+
+
+def warp(scalar, name="LinearTimeWarp"):
+    effect = {"OTIO_SCHEMA": f"{name}.1", "effect_name": name, "time_scalar": scalar}
+    return {"effects": [effect]}
+
+
+GAP = {"OTIO_SCHEMA": "Gap.1", "source_range": span(0, 10, 24)}
+FADE = {
+    "OTIO_SCHEMA": "Transition.1",
+    "transition_type": "SMPTE_Dissolve",
+    "in_offset": time(2, 24),
+    "out_offset": time(3, 24),
+}
+BARS = {"OTIO_SCHEMA": "GeneratorReference.1", "generator_kind": "bars", "parameters": {}}
 
 
 def tapes_of(clock: Clock) -> list[Tape]:

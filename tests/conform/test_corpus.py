@@ -8,7 +8,21 @@ from functools import cache, partial
 
 import corpus
 import pytest
-from corpus import Case, Clock, Event, Tape, clip, otio, rated_cases, span, time, track
+from corpus import (
+    BARS,
+    FADE,
+    GAP,
+    Case,
+    Clock,
+    Event,
+    Tape,
+    clip,
+    otio,
+    rated_cases,
+    span,
+    track,
+    warp,
+)
 
 from gradeprep.conform.gather import gather
 from gradeprep.conform.library import find_plates
@@ -77,19 +91,6 @@ def used(tape, start, end, **more):
     return clip(Event(tape, start, end), **more)
 
 
-def warp(scalar, name="LinearTimeWarp"):
-    effect = {"OTIO_SCHEMA": f"{name}.1", "effect_name": name, "time_scalar": scalar}
-    return {"effects": [effect]}
-
-
-GAP = {"OTIO_SCHEMA": "Gap.1", "source_range": span(0, 10, 24)}
-FADE = {
-    "OTIO_SCHEMA": "Transition.1",
-    "transition_type": "SMPTE_Dissolve",
-    "in_offset": time(2, 24),
-    "out_offset": time(3, 24),
-}
-BARS = {"OTIO_SCHEMA": "GeneratorReference.1", "generator_kind": "bars", "parameters": {}}
 timeline = partial(plain, suffix=".otio")
 log = partial(plain, suffix=".ale")
 ROW = f"quay\tA001\t{QUAY.labels[4]}\t{QUAY.labels[8]}"

@@ -13,6 +13,7 @@ from gradeprep.conform.gather import gather
 from gradeprep.conform.library import find_plates, names_of
 from gradeprep.conform.read import read_timeline
 from gradeprep.errors import MissingPlateError
+from gradeprep.plates.dpxheader import patched
 
 
 def conformed(folder, *lines, rate=None, fcm="NON-DROP FRAME", **how):
@@ -148,6 +149,25 @@ def test_a_folder_without_plates_is_refused(tmp_path):
         find_plates(tmp_path / "none")
 
 
+def test_a_header_of_another_reel_than_the_folder_is_reported(tmp_path):
+    write_plate(tmp_path / "A001", "quay", reel="B007")
+    found = conformed(tmp_path, cut(), "* FROM CLIP NAME: quay")
+    assert frames(found) == {"quay": "1005-1008"}
+    assert (
+        "reel 'A001' is in the path of quay.####.exr; its header has 'B007'"
+        in (said(found, "warn")[0])
+    )
+
+
+def test_a_device_in_a_dpx_header_contradicts_no_reel(tmp_path):
+    write_plate(tmp_path, "quay", kind="dpx")
+    for path in tmp_path.glob("*.dpx"):
+        raw = path.read_bytes()
+        path.write_bytes(patched(raw[:2048], input_device="SCANNER 1") + raw[2048:])
+    found = conformed(tmp_path, cut(), "* FROM CLIP NAME: quay")
+    assert frames(found) == {"quay": "1005-1008"}
+
+
 # ---------------------------------------------------------------- rates (SMPTE ST 12-1)
 
 
@@ -235,13 +255,34 @@ def test_an_unknown_rate_is_asked_for(tmp_path):
 
 def test_without_timecode_frame_numbers_are_counts(tmp_path):  # common practice, no source
     write_plate(tmp_path, "A001", None, first=86_400)
-    assert frames(conformed(tmp_path, cut())) == {"A001": "86404-86407"}
+    found = conformed(tmp_path, cut())
+    assert frames(found) == {"A001": "86404-86407"}
+    assert said(found, "warn") == [
+        "line 3, event 001: A001.#####.exr has no timecode: matched by frame number"
+    ]
 
 
 def test_over_midnight(tmp_path):
     write_plate(tmp_path, "A001", "23:59:59:20")
     found = conformed(tmp_path, cut(source="23:59:59:22 00:00:00:02"))
     assert frames(found) == {"A001": "1003-1006"}
+
+
+@pytest.mark.parametrize("gone", [1002, 1005])
+def test_pairs_with_a_missing_frame(gone, tmp_path):
+    write_plate(tmp_path, "A001", "01:00:00:10", rate="50", per_label=2)
+    (tmp_path / f"A001.{gone}.exr").unlink()
+    source = "01:00:00:26 01:00:00:30"
+    found = conformed(tmp_path, cut(source=source, record=source))
+    assert frames(found) == {"A001": "1007-1010"}
+
+
+def test_pairs_whose_timecode_jumps(tmp_path):
+    write_plate(tmp_path, "A001", "01:00:00:10", rate="50", per_label=2, frames=9)
+    write_plate(tmp_path, "A001", "02:00:00:00", rate="50", per_label=2, frames=9, first=1010)
+    source = "02:00:00:03 02:00:00:06"
+    found = conformed(tmp_path, cut(source=source, record=source))
+    assert frames(found) == {"A001": "1013-1015"}
 
 
 def test_a_plate_whose_timecode_jumps(tmp_path):
