@@ -36,8 +36,8 @@ def write_plate(
     kind: str = "exr",
 ) -> Path:
     """A plate of one grey; ``per_label`` frames share a label. Returns its pattern."""
-    told = Fraction(rate or 24)
-    nominal = round(told) // per_label
+    exact = Fraction(rate or 24)
+    nominal = round(exact) // per_label
     begin = None if start is None else timecode.count(start, nominal)
     for index in range(frames):
         path = folder / f"{name}.{first + index:04d}.{kind}"
@@ -50,7 +50,7 @@ def write_plate(
             continue
         header = {
             "timeCode": None if label is None else stamp(label),
-            "framesPerSecond": None if rate is None else told,
+            "framesPerSecond": None if rate is None else exact,
             "reelName": reel,
         }
         planes = dict.fromkeys("RGB", np.full((2, 4), light, np.float16))

@@ -44,7 +44,7 @@ class _Forms(click.ParamType[tuple[str, ...]]):
     "forms",
     type=_Forms(),
     metavar="LIST",
-    help=f"Forms by name, edl among them [{','.join(EVERY)}].",
+    help=f"Forms by name, also edl, csv, ale [{','.join(EVERY)}].",
 )
 @click.option(
     "-o",
@@ -88,7 +88,8 @@ def command(
     """Write the decision of SIDECARs, or of all shots of a RECIPE that was run, in open forms.
 
     ASC CDL (cc, ccc, cdl), CLF and AMF bring the hot plates back in other tools; OTIO is the
-    timeline on the normalized ones, in the cut that they were conformed from. A CDL holds one
+    timeline on the normalized ones, in the cut that they were conformed from. csv and ale are
+    pull lists, a row an event. A CDL holds one
     gain: a lift is not in it, and a gain that varies is not written unless --frame names one.
     Every file is read back and proved before it gets its name.
 

@@ -1,6 +1,7 @@
-"""ALE, a log of clips as a table with tabs: one row an event, told by its line where it is bad.
+"""ALE, a log of clips as a table with tabs: a row is an event; a bad row is reported by its line.
 
 Three sections: ``Heading`` (with ``FPS``), ``Column`` (one line of names), ``Data`` (a row a clip).
+A section may start on the line of its name, and a heading may be one line of keys and values.
 """
 
 from __future__ import annotations
@@ -33,45 +34,59 @@ def read(lines: list[str], rate: Fraction | None) -> Timeline:
 
     Args:
         lines: The file's lines.
-        rate: Frames a second, over what the heading says.
+        rate: Frames a second, over what the heading gives.
 
     Raises:
-        RequestError: It has no table, or is not parted by tabs.
+        RequestError: It has no table, or does not separate its fields by tabs.
     """
     columns: list[str] = []
     rows: list[tuple[int, str]] = []
     heading: dict[str, str] = {}
     for number, section, text in _sections(lines):
         if section == "Heading":
-            key, _, value = text.partition("\t")
-            heading[key.strip().upper()] = value.strip()
+            heading |= _pairs(text)
         elif section == "Column":
             columns = columns or [name.strip() for name in text.split("\t")]
         elif section == "Data":
             rows.append((number, text))
     if heading.get("FIELD_DELIM", "TABS").upper() != "TABS":
-        raise RequestError(f"its fields are parted by {heading['FIELD_DELIM']}, not by tabs")
+        what = f"its fields are separated by {heading['FIELD_DELIM']}, not by tabs"
+        raise RequestError(what, remedy="export it with tabs")
     if not columns:
-        raise RequestError("it has no line of column names", remedy="export the log anew")
-    told = rate or timecode.rate(heading.get("FPS", ""))
-    reader = _Rows(columns, told)
+        raise RequestError("no line of column names", remedy="export the log again")
+    reader = _Rows(columns, rate or timecode.rate(heading.get("FPS", "")), rate is not None)
     events = [event for number, text in rows if (event := reader.event(number, text))]
     return Timeline(events=tuple(events), remarks=tuple(reader.remarks))
 
 
 def _sections(lines: list[str]) -> Iterator[tuple[int, str, str]]:
-    section = ""
+    """Lines with their sections, which follow each other in one order."""
+    at = -1
     for number, text in enumerate(lines, 1):
-        if text.strip() in _SECTIONS:
-            section = text.strip()
-        elif text.strip():
-            yield number, section, text
+        word, _, rest = text.strip().partition("\t")
+        if " " in word and at < 0:  # a heading on one line, separated by spaces
+            word, _, rest = text.strip().partition(" ")
+        name = word.strip().capitalize()
+        if name in _SECTIONS and _SECTIONS.index(name) > at:
+            at = _SECTIONS.index(name)
+            text = rest
+        if text.strip() and at >= 0:
+            yield number, _SECTIONS[at], text
+
+
+def _pairs(text: str) -> dict[str, str]:
+    """Keys and values of a line of the heading."""
+    cells = [cell.strip() for cell in text.split("\t") if cell.strip()]
+    if len(cells) == 1:
+        cells = text.split(maxsplit=1) if len(text.split()) < 4 else text.split()
+    return {key.upper(): value for key, value in zip(cells[::2], cells[1::2], strict=False)}
 
 
 class _Rows:
-    def __init__(self, columns: list[str], rate: Fraction | None) -> None:
+    def __init__(self, columns: list[str], rate: Fraction | None, forced: bool) -> None:
         self.columns = columns
         self.rate = rate
+        self.forced = forced
         self.remarks: list[Remark] = []
         self.count = 0
 
@@ -81,29 +96,33 @@ class _Rows:
         cells = [cell.strip() for cell in text.split("\t")]
         row = {name: cell for name, cell in zip(self.columns, cells, strict=False) if cell}
 
-        def say(what: str, *, fatal: bool = False) -> None:
+        def report(what: str, *, fatal: bool = False) -> None:
             severity = "fail" if fatal else "warn"
             remark = {"severity": severity, "what": what, "line": line, "event": number}
             self.remarks.append(Remark.model_validate(remark))
 
         if any(cells[len(self.columns) :]):
-            say(f"has {len(cells)} cells under {len(self.columns)} columns")
-        rate = timecode.rate(row.get("FPS", "")) or self.rate
+            report(f"has {len(cells)} cells under {len(self.columns)} columns")
+        own = None if self.forced else timecode.rate(row.get("FPS", ""))
+        rate = own or self.rate
         span = self.span(row, rate)
         if isinstance(span, str):
-            say(span, fatal=True)
+            report(span, fatal=True)
             return None
         start, end, odd = span
         if odd:
-            say(odd)
+            report(odd)
         cdl, why = _cdl(row)
         if why:
-            say(f"its ASC CDL is not passed on: {why}")
+            report(f"its ASC CDL is not kept: {why}")
         return Event(
             number=number,
+            place=self.count,
             line=line,
             track=row.get("Tracks", ""),
             reel=next((row[name] for name in _REELS if name in row), ""),
+            clip=row.get("Name", ""),
+            files=tuple(row[name] for name in _CLIPS[1:] if name in row),
             clips=tuple(dict.fromkeys(name_of_path(row[name]) for name in _CLIPS if name in row)),
             start=start,
             end=end,
@@ -112,29 +131,29 @@ class _Rows:
         )
 
     def span(self, row: Mapping[str, str], rate: Fraction | None) -> tuple[str, str, str] | str:
-        """Start, end, and what does not fit between them; or why there are none."""
+        """Start, end, and what contradicts them; or why there are none."""
         start, end, length = (row.get(name, "") for name in ("Start", "End", "Duration"))
         for text in filter(None, (start, end, length)):
             if not re.fullmatch(LABEL, text):
-                return f"'{text:.40}' is no timecode"
+                return f"'{text:.40}' is not a timecode"
         if not start or not (end or length):
-            return "tells no Start with an End or a Duration"
+            return "no Start with an End or a Duration"
         first = None if rate is None else timecode.count(start, round(rate))
         frames = None if rate is None or not length else _length(length, round(rate))
         if end:
             last = None if rate is None else timecode.count(end, round(rate))
             differs = None not in (first, last, frames) and last != first + frames  # type: ignore[operator]
-            odd = f"Duration {length} is not from Start to End; taken is what stands between them"
+            odd = f"Duration {length} differs from Start to End; Start to End is used"
             return start, end, odd if differs else ""
         if rate is None:
-            return "tells a Duration and nobody the rate; say it with --rate"
+            return "a Duration, but no rate; give it with --rate"
         if first is None or frames is None:
             return f"{start} for {length} does not exist at {rate} frames a second"
         return start, timecode.label(first + frames, round(rate), drop=";" in start), ""
 
 
 def _length(text: str, nominal: int) -> int | None:
-    """Frames of a duration; one is counted in labels of every frame, drop-frame or not."""
+    """Frames of a duration, which counts labels of every frame, drop-frame or not."""
     return timecode.count(text.replace(";", ":"), nominal)
 
 

@@ -1,84 +1,89 @@
-"""The plates of a folder, with what they can be found by: reels, names, timecode."""
+"""The plates of a folder, and what identifies them: reels, names, folders, timecode."""
 
 from __future__ import annotations
 
 import os
 import re
-from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from fnmatch import fnmatchcase
 from fractions import Fraction
 from functools import cached_property
-from itertools import pairwise
 from pathlib import Path
 
-from gradeprep.conform.timeline import name_of_path
-from gradeprep.errors import GradeprepError, MissingPlateError, PlateError
+from gradeprep.conform.names import folded, names_of, rolls_of, unversioned
+from gradeprep.conform.runs import Run, runs_of
+from gradeprep.errors import GradeprepError, MissingPlateError
 from gradeprep.model import timecode
 from gradeprep.model.documents.conform import Remark
 from gradeprep.model.frame import Layout
 from gradeprep.plates import files
 from gradeprep.plates.sequence import Sequence, plates_in
 
-__all__ = ["Library", "Plate", "Run", "find_plates", "names_of"]
+__all__ = ["Library", "Plate", "find_plates", "matches"]
 
-_EXTENSION = re.compile(r"\.[A-Za-z][A-Za-z0-9]{1,4}\Z")
-_FRAMES = re.compile(r"(?:[._ -]?(?:\[\d+-\d+\]|#+|@+|%0?\d*d)|\.\d+)\Z")
-
-
-@dataclass(frozen=True, slots=True)
-class Run:
-    """Frames whose timecode counts up with their number.
-
-    Attributes:
-        count: Frames from 00:00:00:00 to the first of them, at the plate's rate.
-        frame: Number of the first of them.
-        length: How many numbers the run has.
-    """
-
-    count: int
-    frame: int
-    length: int
-
-    def frames(self, start: int, end: int) -> range:
-        """Frame numbers of the counts from ``start`` up to ``end``."""
-        first, last = max(start, self.count), min(end, self.count + self.length)
-        return range(first - self.count + self.frame, max(first, last) - self.count + self.frame)
+_VERSION = re.compile(r"(?:^|[/._ -])v(\d+)(?=[/._ -]|$)", re.IGNORECASE)
+_CUT = 8  # characters that an edit decision list keeps of a reel
 
 
 @dataclass(frozen=True)
 class Plate:
-    """A plate and what it can be found by.
+    """A plate and what identifies it.
 
     Attributes:
         files: Its files.
-        first: What its first frame says about itself.
-        last: What its last frame says.
-        own: Names of its files, in all the forms that a timeline may use.
-        folder: Name of its folder; empty where that is the folder searched.
+        first: Header of its first frame.
+        last: Header of its last frame.
+        own: Names of its files, in all forms that a timeline may use.
+        folders: Names of the folders between the folder searched and its files, nearest first.
     """
 
     files: Sequence
     first: Layout
     last: Layout
     own: frozenset[str]
-    folder: str
+    folders: tuple[str, ...] = ()
     _runs: dict[int, tuple[Run, ...]] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
     def rate(self) -> Fraction | None:
-        """Frames a second, exact, if the files tell."""
+        """Frames a second, exact, if the files give it."""
         return timecode.rate(self.first.rate or "")
 
     @cached_property
     def reels(self) -> frozenset[str]:
-        """Reels and tapes that its header tells, case aside."""
+        """Reels and tapes in its header, case aside."""
         return frozenset(name for reel in self.first.reels for name in names_of(reel))
 
     @cached_property
-    def names(self) -> frozenset[str]:
-        """Names of files and folder, case aside."""
-        return self.own | names_of(self.folder)
+    def above(self) -> frozenset[str]:
+        """Names of the folders above its files, case aside."""
+        return frozenset(name for folder in self.folders for name in names_of(folder))
+
+    @cached_property
+    def path(self) -> str:
+        """Its path below the folder searched, in one Unicode form."""
+        return "/".join((*map(folded, reversed(self.folders)), folded(self.files.pattern.name)))
+
+    @property
+    def below(self) -> str:
+        """Its path below the folder searched, as the disk has it."""
+        return "/".join((*reversed(self.folders), self.files.pattern.name))
+
+    @property
+    def states_reel(self) -> bool:
+        """Whether its header has a field for the reel alone, as EXR does.
+
+        DPX has an input device and a source file, which identify a plate but contradict no reel.
+        """
+        return self.first.format == "exr" and bool(self.reels)
+
+    @property
+    def version(self) -> int:
+        """The last version number in its path; -1 without one."""
+        found = _VERSION.findall(self.path)
+        return int(found[-1]) if found else -1
 
     @property
     def drop(self) -> bool | None:
@@ -89,82 +94,30 @@ class Plate:
         return self.files.pattern.name
 
     def runs(self, nominal: int) -> tuple[Run, ...]:
-        """Its timecode at so many labels a second; none where it has none.
+        """Its timecode at so many labels a second; empty if it has none.
 
-        Over 30 a second a label may stand for two frames (SMPTE ST 12-1); the counts are of
-        frames all the same. The frames between the ends are opened only where the ends do not
-        agree with each other.
+        Over 30 a second a label may stand for two frames (SMPTE ST 12-1); counts are of frames.
+        Frames between the ends are opened only if the ends do not agree with each other.
         """
         if nominal not in self._runs:
-            self._runs[nominal] = self._read_runs(nominal)
+            ends = (self.first.timecode, self.last.timecode)
+            self._runs[nominal] = runs_of(self.files, ends, nominal)
         return self._runs[nominal]
 
-    def _read_runs(self, nominal: int) -> tuple[Run, ...]:
-        numbers = self.files.frames
-        ends = {numbers.first: self.first.timecode, numbers.last: self.last.timecode}
-        told = {frame: label for frame, label in ends.items() if label}
-        if len(told) < len(ends):
-            return ()
-        found = self._plain(told, nominal)
-        return found or tuple(_broken(self._labels(), nominal))
 
-    def _plain(self, ends: Mapping[int, str], nominal: int) -> tuple[Run, ...]:
-        numbers = self.files.frames
-        length = numbers.last - numbers.first + 1
-        first, last = (timecode.count(ends[frame], nominal) for frame in (min(ends), max(ends)))
-        if first is None or last is None or last - first != length - 1:
-            return self._pairs(ends, nominal, length)
-        if length == 1 and nominal > 30:
-            return self._pairs(ends, nominal, length) or (Run(first, numbers.first, length),)
-        return (Run(first, numbers.first, length),)
+class _Index:
+    """Plates by each form of a name, in the order of the library."""
 
-    def _pairs(self, ends: Mapping[int, str], nominal: int, length: int) -> tuple[Run, ...]:
-        if nominal <= 30 or nominal % 2:
-            return ()
-        half = nominal // 2
-        first, last = (timecode.count(ends[frame], half) for frame in (min(ends), max(ends)))
-        if first is None or last is None:
-            return ()
-        following = self.files.path(self.files.frames.first + 1)
-        late = length > 1 and following.is_file() and _label(following) != self.first.timecode
-        if (length - 1 + late) // 2 != last - first:
-            return ()
-        return (Run(2 * first + late, self.files.frames.first, length),)
+    def __init__(self, plates: Iterable[Plate], forms: Callable[[Plate], Iterable[str]]) -> None:
+        self._plates: defaultdict[str, list[Plate]] = defaultdict(list)
+        for plate in plates:
+            for form in dict.fromkeys(forms(plate)):
+                self._plates[form].append(plate)
 
-    def _labels(self) -> dict[int, str]:
-        told = {frame: _label(self.files.path(frame)) for frame in self.files.frames}
-        return {frame: label for frame, label in told.items() if label}
-
-
-def _label(path: Path) -> str | None:
-    try:
-        return files.inspect(path).timecode
-    except PlateError:
-        return None  # the plan tells of a torn frame, where it is used
-
-
-def _broken(labels: Mapping[int, str], nominal: int) -> Iterator[Run]:
-    """Runs of a plate whose timecode jumps."""
-    counts = {frame: timecode.count(label, nominal) for frame, label in labels.items()}
-    known = [(frame, count) for frame, count in counts.items() if count is not None]
-    begin = 0
-    for place, ((frame, count), (after, next_count)) in enumerate(pairwise(known), 1):
-        if next_count - count != after - frame:
-            yield Run(known[begin][1], known[begin][0], frame - known[begin][0] + 1)
-            begin = place
-    if known:
-        yield Run(known[begin][1], known[begin][0], known[-1][0] - known[begin][0] + 1)
-
-
-def names_of(text: str) -> frozenset[str]:
-    """Forms of a name that mean the same: without folder, extension, frame number, case.
-
-    >>> sorted(names_of("plates/Quay_0100.[1001-1048].exr"))
-    ['quay_0100', 'quay_0100.[1001-1048]', 'quay_0100.[1001-1048].exr']
-    """
-    name = name_of_path(text).casefold()
-    bare = _EXTENSION.sub("", name)
-    return frozenset(filter(None, (name, bare, _FRAMES.sub("", bare).rstrip("._- "))))
+    def of(self, forms: Iterable[str]) -> list[Plate]:
+        """Plates with any of these forms, each once."""
+        found = {id(plate): plate for form in forms for plate in self._plates.get(form, ())}
+        return list(found.values())
 
 
 @dataclass(frozen=True)
@@ -180,17 +133,72 @@ class Library:
     remarks: tuple[Remark, ...]
 
     @cached_property
-    def once(self) -> Mapping[str, int]:
-        """How many plates have a file name; a shot is called by it where it is the only one."""
-        return Counter(plate.files.pattern.head.casefold() for plate in self.plates)
+    def heads(self) -> Mapping[str, list[Plate]]:
+        """Plates by file name; a shot takes its folder's name if another plate has its own."""
+        found: defaultdict[str, list[Plate]] = defaultdict(list)
+        for plate in self.plates:
+            found[folded(plate.files.pattern.head)].append(plate)
+        return found
+
+    @cached_property
+    def reels(self) -> _Index:
+        """By reel of the header."""
+        return _Index(self.plates, lambda plate: plate.reels)
+
+    @cached_property
+    def own(self) -> _Index:
+        """By file name."""
+        return _Index(self.plates, lambda plate: plate.own)
+
+    @cached_property
+    def above(self) -> _Index:
+        """By folder name."""
+        return _Index(self.plates, lambda plate: plate.above)
+
+    @cached_property
+    def rolls(self) -> _Index:
+        """By the beginning of a reel or file name that may name its roll."""
+        return _Index(
+            self.plates,
+            lambda plate: (roll for name in plate.reels | plate.own for roll in rolls_of(name)),
+        )
+
+    @cached_property
+    def cut(self) -> _Index:
+        """By the first eight characters of a longer reel, file or folder name."""
+        return _Index(
+            self.plates,
+            lambda plate: (
+                name[:_CUT] for name in plate.reels | plate.own | plate.above if len(name) > _CUT
+            ),
+        )
+
+    @cached_property
+    def unversioned(self) -> _Index:
+        """By file name without its version."""
+        return _Index(
+            self.plates,
+            lambda plate: (bare for name in plate.own if (bare := unversioned(name)) != name),
+        )
 
 
-def find_plates(folder: Path) -> Library:
+def matches(plate: Plate, pattern: str) -> bool:
+    """Whether a shell pattern fits a plate's path, file name, or one of its folders."""
+    wanted = folded(pattern)
+    return any(fnmatchcase(text, wanted) for text in (plate.path, *plate.path.split("/")))
+
+
+def find_plates(folder: Path, exclude: Iterable[str] = ()) -> Library:
     """Plates in a folder and all folders below it, hidden ones left out.
+
+    Args:
+        folder: Where to search.
+        exclude: Shell patterns of paths, files or folders to leave out.
 
     Raises:
         MissingPlateError: There is no plate.
     """
+    patterns = [folded(pattern) for pattern in exclude]
     plates: list[Plate] = []
     remarks: list[Remark] = []
 
@@ -199,18 +207,24 @@ def find_plates(folder: Path) -> Library:
 
     for below in _folders(folder, leave_out):
         for sequence in plates_in(below):
+            path = folded(
+                (sequence.pattern.folder / sequence.pattern.name).relative_to(folder).as_posix()
+            )
+            texts = (path, *path.split("/"))
+            if any(fnmatchcase(text, pattern) for text in texts for pattern in patterns):
+                continue
             try:
                 plates.append(_plate(sequence, folder))
             except GradeprepError as error:
                 leave_out(f"plate left out: {error}")
     if not plates:
-        what = "no plate is there" if folder.is_dir() else "there is no such folder"
+        what = "no plate found" if folder.is_dir() else "no such folder"
         raise MissingPlateError(what, file=folder, remedy="name the folder that holds the plates")
     return Library(tuple(plates), tuple(remarks))
 
 
 def _folders(root: Path, leave_out: Callable[[str], None]) -> Iterator[Path]:
-    """A folder and those below it, through links too, each once."""
+    """A folder and all below it, links followed, each once."""
 
     def unreadable(error: OSError) -> None:
         if Path(error.filename) != root:
@@ -232,5 +246,5 @@ def _plate(sequence: Sequence, root: Path) -> Plate:
     first = files.inspect(sequence.path(sequence.frames.first))
     last = files.inspect(sequence.path(sequence.frames.last)) if len(sequence.frames) > 1 else first
     own = names_of(pattern.name) | names_of(pattern.head.rstrip("._- "))
-    folder = "" if pattern.folder == root else pattern.folder.name
-    return Plate(sequence, first, last, own, folder)
+    folders = tuple(reversed(pattern.folder.relative_to(root).parts))
+    return Plate(sequence, first, last, own, folders)

@@ -1,8 +1,9 @@
-"""One door to the forms of a timeline: OpenTimelineIO, CMX3600 edit decision list, ALE."""
+"""Timelines in all forms that are read: OpenTimelineIO, CMX3600 edit decision list, ALE."""
 
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -14,35 +15,38 @@ from gradeprep.plates.regular import asked_for
 __all__ = ["KINDS", "read_timeline"]
 
 KINDS = {".otio": "OpenTimelineIO", ".edl": "CMX3600", ".ale": "ALE"}
-"""Forms that are read, by the extension of their files."""
+"""Forms that are read, by file extension."""
 
 _MAX_BYTES = 64 * 2**20
 _LINE_END = re.compile(r"\r\n|\n|\r")  # splitlines would split at form feeds and count wrong
 
 
 def read_timeline(path: Path, rate: Fraction | None = None) -> Timeline:
-    """Read a timeline; what is wrong with single lines comes back as remarks.
+    """Read a timeline; faults of single lines are in its remarks.
 
     Args:
-        path: The file; its extension says which form it is.
-        rate: Frames a second, for a form that does not tell.
+        path: The file; its extension is its form.
+        rate: Frames a second, over those of the timeline and of the plates' headers.
 
     Raises:
-        RequestError: It cannot be read, or is none of the forms, or holds no event.
+        RequestError: It cannot be read, has another form, or holds no event.
     """
     kind = KINDS.get(path.suffix.lower())
     if kind is None:
         raise RequestError(
-            f"'{path.suffix}' is no timeline that is read", file=path, remedy="give an " + _listed()
+            f"'{path.suffix}' is not a timeline", file=path, remedy=f"give an {_listed()}"
         )
     try:
-        raw = asked_for(path, _MAX_BYTES, missing="there is no such timeline")
+        raw = asked_for(path, _MAX_BYTES, missing="no such timeline")
         timeline = _read(kind, _decoded(raw), rate)
     except GradeprepError as error:
         raise error.at(file=path) from error
-    if not timeline.events and not timeline.remarks:
-        raise RequestError(f"holds no event of a {kind} timeline", file=path)
-    return timeline
+    if not (timeline.events or timeline.others or timeline.remarks):
+        raise RequestError(f"no event of a {kind} timeline in it", file=path)
+    if rate is None:
+        return timeline
+    events = tuple(replace(event, rate=rate, forced=True) for event in timeline.events)
+    return replace(timeline, events=events)
 
 
 def _read(kind: str, text: str, rate: Fraction | None) -> Timeline:
@@ -61,7 +65,7 @@ def _read(kind: str, text: str, rate: Fraction | None) -> Timeline:
 
 
 def _decoded(raw: bytes) -> str:
-    """Text of a file; a stray byte in a note does not spoil the rest."""
+    """Text of a file; bytes that are not UTF-8 are read as Latin-1."""
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         return raw.decode("utf-16", "replace")
     try:

@@ -6,7 +6,6 @@ work. What is in the picture already is marked as applied.
 
 from __future__ import annotations
 
-import base64
 import re
 import uuid
 from collections.abc import Sequence
@@ -163,7 +162,6 @@ class _Clip:
     def _look(self, pipeline: Element) -> None:
         look = added(pipeline, "aces:lookTransform", applied=str(self.applied).lower())
         added(look, "aces:description", "; ".join(self.one.lines))
-        _hash(look, base64.b64encode(bytes.fromhex(self.record.digest.rpartition(":")[2])).decode())
         space = added(look, "aces:cdlWorkingSpace")
         _path(added(space, "aces:toCdlWorkingSpace"), self.to_working)
         _path(added(space, "aces:fromCdlWorkingSpace"), self.from_working)
@@ -175,12 +173,8 @@ def _path(parent: Element, path: AcesPath) -> None:
     if path.document is None:
         added(parent, "aces:transformId", path.id)
     else:
-        _hash(parent, path.hash)
+        added(parent, "aces:hash", path.hash, algorithm=_SHA256)
         added(parent, "aces:file", path.document.name)
-
-
-def _hash(parent: Element, base64_text: str) -> None:
-    added(parent, "aces:hash", base64_text, algorithm=_SHA256)
 
 
 def _modified(path: Path) -> str:

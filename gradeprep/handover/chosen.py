@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from gradeprep import colour
 from gradeprep.model.order import StageOrder
 from gradeprep.model.shot import FrameEntry
 from gradeprep.model.stops import stops_from
@@ -48,8 +49,21 @@ class Chosen:
     @property
     def space(self) -> str:
         """What the gain multiplies, in words."""
-        colour = self.shot.record.colour
-        return f"scene-linear light in {colour.working} (OpenColorIO config {colour.config})"
+        order = self.shot.record.colour
+        return f"scene-linear light in {order.working} (OpenColorIO config {order.config})"
+
+    @property
+    def way(self) -> str:
+        """The whole way of a log plate in words; empty for light."""
+        order = self.shot.record.colour
+        if order.source == order.working:
+            return ""
+        if colour.load(order.config, order.context).encoding(order.source) != "log":
+            return ""
+        return (
+            f"Decode {order.source} to {order.working}, multiply, encode to {order.source}; "
+            f"a multiplication of {order.source} codes is no exposure change"
+        )
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -60,6 +74,7 @@ class Chosen:
         text = ", ".join(f"{order.stage} {_numbers(order)}" for order in stages) or "no change"
         return (
             f"{record.shot}: {text} stops, from exposed hot to normalized ({record.tool})",
+            *([self.way] if self.way else []),
             "Multiplies light; to be applied without the clamp to 0..1",
             f"Decision {record.digest}",
             *self.notes,

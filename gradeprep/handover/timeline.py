@@ -9,14 +9,15 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
 from gradeprep.errors import RequestError, WriteError
-from gradeprep.handover.cut import Cut, Piece, RateParams, cut_of
+from gradeprep.handover.cut import Cut, Filler, Item, Piece, RateParams, count_of, cut_of
+from gradeprep.model.documents.conform import Listed, Transition
 from gradeprep.model.record import PlateRecord
 from gradeprep.plates.sequence import Pattern
 from gradeprep.plugins.contracts import Decided, Document, LeftOut
@@ -39,16 +40,24 @@ class Otio:
         """One document of all shots."""
         otio = _library()
         cut = cut_of(shots, params.rate)
+        unlisted = [piece for piece in cut.pieces if piece.unlisted]
         text = otio.adapters.write_to_string(_timeline(otio, cut, title), "otio_json") + "\n"
-        return [
-            Document(
-                name=f"{title}.otio",
-                text=text,
-                shots=tuple(shot.record.shot for shot in shots),
-                prove=partial(_prove, otio=otio, text=text, cut=cut),
-                notes=(*cut.notes, *_gone(shots)),
-            )
-        ]
+        document = Document(
+            name=f"{title}.otio",
+            text=text,
+            shots=tuple(shot.record.shot for shot in shots),
+            prove=partial(_prove, otio=otio, text=text, cut=cut),
+            notes=(*cut.notes, *_gone(shots)),
+        )
+        return [document, *(LeftOut(piece.name, _why(piece)) for piece in unlisted)]
+
+
+def _why(piece: Piece) -> str:
+    number = piece.event.event if piece.event else "?"
+    return (
+        f"event {number} has {piece.taken} source frames for {piece.length} and no listed speed; "
+        "list its speed and conform again"
+    )
 
 
 def _library() -> Any:
@@ -66,25 +75,109 @@ def _library() -> Any:
 def _timeline(otio: Any, cut: Cut, title: str) -> Any:
     rate = float(cut.media.rate)
     begin = otio.opentime.RationalTime(cut.begin, rate)
-    timeline = otio.schema.Timeline(title, global_start_time=begin)
-    timeline.metadata["gradeprep"] = {"rate": str(cut.media.rate)}
-    lanes: list[tuple[Any, int, str]] = []
-    for piece in cut.pieces:
-        index = next(
-            (i for i, (_, end, name) in enumerate(lanes)
-             if name == piece.track and end <= piece.record),
-            len(lanes),
-        )  # fmt: skip
-        if index == len(lanes):
-            lane = otio.schema.Track(piece.track, kind=otio.schema.TrackKind.Video)
-            timeline.tracks.append(lane)
-            lanes.append((lane, cut.begin, piece.track))
-        lane, end, name = lanes[index]
-        if piece.record > end:
-            lane.append(otio.schema.Gap(source_range=_range(otio, 0, piece.record - end, rate)))
-        lane.append(_clip(otio, piece))
-        lanes[index] = (lane, piece.end, name)
+    timeline = otio.schema.Timeline(cut.title or title, global_start_time=begin)
+    unlisted = [f"{piece.name}: {_why(piece)}" for piece in cut.pieces if piece.unlisted]
+    own = {"rate": str(cut.media.rate), **({"left_out": unlisted} if unlisted else {})}
+    timeline.metadata["gradeprep"] = own
+    for (_, name), items in cut.tracks.items():
+        lanes: list[list[Item]] = []
+        for item in _shown(items):
+            lane = next((one for one in lanes if one[-1].end <= item.record), None)
+            if lane is None:
+                lanes.append([item])
+            else:
+                lane.append(item)
+        for lane in lanes:
+            timeline.tracks.append(_track(otio, lane, name, cut.begin, rate))
     return timeline
+
+
+def _shown(items: Sequence[Item]) -> Iterator[Item]:
+    """Events without the outgoing lines that only repeat the end of the event before them."""
+    before: Item | None = None
+    for item in items:
+        if isinstance(item, Piece) and item.unlisted:
+            continue
+        if item.length or not _repeats(item, before):
+            yield item
+            before = item
+
+
+def _repeats(item: Item, before: Item | None) -> bool:
+    if isinstance(item, Filler):
+        return item.event.enters is None
+    if not isinstance(before, Piece) or before.end != item.record:
+        return False
+    return before.name == item.name and before.first + before.taken == item.first
+
+
+def _track(otio: Any, items: Sequence[Item], name: str, begin: int, rate: float) -> Any:
+    track = otio.schema.Track(name, kind=otio.schema.TrackKind.Video)
+    end = begin
+    for item in items:
+        if item.record > end:
+            track.append(otio.schema.Gap(source_range=_range(otio, 0, item.record - end, rate)))
+        if item.event is not None and item.event.enters is not None:
+            track.append(_transition(otio, item.event.enters, rate))
+        track.append(_clip(otio, item) if isinstance(item, Piece) else _filler(otio, item, rate))
+        if item.event is not None and item.event.leaves is not None:
+            track.append(_transition(otio, item.event.leaves, rate))
+        end = item.end
+    return track
+
+
+def _transition(otio: Any, one: Transition, rate: float) -> Any:
+    wipe = one.kind.startswith("W") and one.kind[1:].isdigit()
+    kind = "SMPTE_Wipe" if wipe else {"D": "SMPTE_Dissolve"}.get(one.kind, one.kind)
+    time = otio.opentime.RationalTime
+    return otio.schema.Transition(
+        name=one.name,
+        transition_type=kind,
+        in_offset=time(one.before, rate),
+        out_offset=time(one.after, rate),
+        metadata={**one.metadata, **({} if kind == one.kind else {"gradeprep": {"edl": one.kind}})},
+    )
+
+
+def _filler(otio: Any, item: Filler, rate: float) -> Any:
+    event = item.event
+    metadata = {**event.metadata, "gradeprep": {"event": event.model_dump(mode="json")}}
+    if event.why in ("gap", "black"):
+        span = _range(otio, item.source[0], item.length, rate)
+        return otio.schema.Gap(name=event.clip, source_range=span, metadata=metadata)
+    clip = otio.schema.Clip(
+        name=item.name,
+        source_range=_range(otio, item.source[0], item.length, rate),
+        media_reference=otio.schema.MissingReference(name=event.reel or event.why),
+        metadata=metadata,
+    )
+    clip.enabled = event.why != "disabled"
+    clip.markers.extend(_markers(otio, event, item.record, item.source[0], rate))
+    return clip
+
+
+def _markers(otio: Any, event: Listed, record: int, start: int, rate: float) -> Iterator[Any]:
+    """Markers in the time of the source: a label of the record counts from the event's start."""
+    for one in event.markers:
+        place = count_of(one.start, round(rate), drop=event.drop)
+        if place is None:
+            continue
+        if ":" in one.start:
+            place += start - record
+        yield otio.schema.Marker(
+            name=one.name,
+            marked_range=_range(otio, place, one.length, rate),
+            color=one.colour or otio.schema.MarkerColor.GREEN,
+            metadata=dict(one.metadata),
+        )
+
+
+def _warp(otio: Any, piece: Piece) -> list[Any]:
+    if piece.speed == 1:
+        return []
+    if piece.speed == 0:
+        return [otio.schema.FreezeFrame()]
+    return [otio.schema.LinearTimeWarp(time_scalar=float(piece.speed))]
 
 
 def _range(otio: Any, start: int, length: int, rate: float) -> Any:
@@ -96,6 +189,11 @@ def _clip(otio: Any, piece: Piece) -> Any:
     media = piece.media
     used = _range(otio, media.count(piece.first), piece.length, float(media.rate))
     clip = otio.schema.Clip(name=piece.clip, source_range=used, metadata=_metadata(piece))
+    clip.effects.extend(_warp(otio, piece))
+    if piece.event is not None:
+        start = int(used.start_time.value)
+        clip.markers.extend(_markers(otio, piece.event, piece.record, start, float(media.rate)))
+        clip.effects.extend(otio.schema.Effect(effect_name=one) for one in piece.event.effects)
     record = piece.shot.record
     plates = {_NORMALIZED: record.result, _SOURCE: record.source}
     references = {key: _reference(otio, piece, plate) for key, plate in plates.items()}
@@ -141,8 +239,8 @@ def _metadata(piece: Piece) -> dict[str, Any]:
         "readings": [reading.model_dump(mode="json") for reading in record.readings],
         "reversible": record.reversible.model_dump(mode="json"),
     }
-    metadata: dict[str, Any] = {"gradeprep": data}
     event = piece.event
+    metadata: dict[str, Any] = {**(event.metadata if event else {}), "gradeprep": data}
     if event is not None:
         data["event"] = event.model_dump(mode="json", exclude_defaults=True)
     if event is not None and event.cdl is not None:
@@ -171,11 +269,12 @@ def _prove(path: Path, otio: Any, text: str, cut: Cut) -> str:
     again = otio.adapters.write_to_string(found, "otio_json")
     if not _alike(json.loads(again), json.loads(text)):
         raise WriteError("reads back as another timeline", file=path)
-    clips = list(found.find_clips())
-    for piece in cut.pieces:
+    clips = [clip for clip in found.find_clips() if len(clip.media_references()) > 1]
+    shown = [piece for piece in cut.pieces if piece.length and not piece.unlisted]
+    for piece in shown:
         if not any(_stands(otio, clip, piece, cut.begin) for clip in clips):
             raise WriteError(f"reads back with {piece.clip} in another place", file=path)
-    return f"OpenTimelineIO reads it back: {len(cut.pieces)} clips, rate {cut.media.rate} exact"
+    return f"OpenTimelineIO reads it back: {len(shown)} clips, rate {cut.media.rate} exact"
 
 
 def _alike(one: Any, other: Any) -> bool:
@@ -205,4 +304,6 @@ def _stands(otio: Any, clip: Any, piece: Piece, begin: int) -> bool:
         and span.start_time.rate == span.duration.rate == rate
         and first == piece.first
         and span.duration.value == piece.length
+        and [one.time_scalar for one in clip.effects if hasattr(one, "time_scalar")]
+        == ([] if piece.speed == 1 else [float(piece.speed)])
     )

@@ -37,13 +37,13 @@ def pixels(path):
 
 def test_the_recipe_names_its_events_and_runs(tmp_path, capsys):
     write_plate(tmp_path, "quay", reel="A001")
-    edl(tmp_path / "cut.edl", CUT, CDL, "* FROM CLIP NAME: the quay")
+    edl(tmp_path / "cut.edl", CUT, CDL, "* FROM CLIP NAME: quay")
     ran = conform(capsys, tmp_path, "--handles", 2, "--space", "ACEScg")
     assert ran.code == 0, ran
     assert "quay  1003-1010  events 001" in ran.out
     text = (tmp_path / "cut.yaml").read_text(encoding="utf-8")
-    told = "01:00:00:04 to 01:00:00:08, frames 1005-1008, handles 2 and 2"
-    assert f"    # event 001 (line 3), the quay: {told}" in text
+    span = "01:00:00:04 to 01:00:00:08, frames 1005-1008, handles 2 and 2"
+    assert f"    # event 001 (line 3), quay: {span}" in text
     assert run(capsys, "run", tmp_path / "cut.yaml", "--quiet").code == 0
     out = tmp_path / "normalized/quay"
     assert sorted(path.name for path in out.glob("*.exr"))[::7] == [
@@ -61,10 +61,10 @@ def test_the_document_is_as_its_schema_says(tmp_path, capsys):
     edl(tmp_path / "cut.edl", CUT, CUT.replace("A001", "B777"))
     ran = conform(capsys, tmp_path, "--json")
     assert ran.code == 1  # one event found nothing; the recipe serves the other
-    told = json.loads(ran.out)
-    jsonschema.validate(told, json.loads(run(capsys, "schema", "conform").out))
-    assert told["frames"] == {"quay": "1005-1008"}
-    assert told["remarks"][0]["line"] == 4
+    document = json.loads(ran.out)
+    jsonschema.validate(document, json.loads(run(capsys, "schema", "conform").out))
+    assert document["frames"] == {"quay": "1005-1008"}
+    assert document["remarks"][0]["line"] == 4
     assert "line 4, event 001: no plate" in ran.err
     assert list(read_recipe(tmp_path / "cut.yaml").shots) == ["quay"]
 
@@ -78,14 +78,14 @@ def test_a_list_that_finds_nothing_writes_nothing(tmp_path, capsys):
     assert "no event finds a frame" in ran.err
 
 
-def test_a_recipe_that_stands_there_is_kept(tmp_path, capsys):
+def test_an_existing_recipe_is_kept(tmp_path, capsys):
     write_plate(tmp_path, "quay", reel="A001")
     edl(tmp_path / "cut.edl", CUT)
     (tmp_path / "cut.yaml").write_text("mine")
     before = snapshot(tmp_path)
     ran = conform(capsys, tmp_path)
     assert ran.code == 2
-    assert "exists already; say --overwrite" in ran.err
+    assert "exists already; use --update for a changed cut, or --overwrite" in ran.err
     assert snapshot(tmp_path) == before
     assert conform(capsys, tmp_path, "--overwrite").code == 0
 
@@ -93,15 +93,15 @@ def test_a_recipe_that_stands_there_is_kept(tmp_path, capsys):
 @pytest.mark.parametrize(
     "name", ["089", "1e5", "on", "null", "it's 'quoted' \"so\"", "#1: {a}", "ünï\x85cödé", "- x"]
 )
-def test_names_that_yaml_would_take_for_something_else(name, tmp_path, capsys):
+def test_names_that_yaml_would_read_as_another_type(name, tmp_path, capsys):
     write_plate(tmp_path, "quay", reel="A001")
     edl(tmp_path / "cut.edl", CUT, f"* FROM CLIP NAME: {name}")
-    assert conform(capsys, tmp_path).code == 0
+    assert conform(capsys, tmp_path, "--by-timecode").code == 0
     (shot,) = read_recipe(tmp_path / "cut.yaml").shots.values()
     assert shot.carried["events"][0]["clip"] == name.replace("\x85", " ")
 
 
-def test_bytes_that_are_no_text_spoil_nothing(tmp_path, capsys):
+def test_bytes_that_are_not_text_do_no_harm(tmp_path, capsys):
     write_plate(tmp_path, "quay", reel="A001")
     edl(tmp_path / "cut.edl", CUT)
     with (tmp_path / "cut.edl").open("ab") as file:
@@ -120,7 +120,7 @@ def test_a_dpx_plate_stays_dpx(tmp_path, capsys):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["--rate", "fast"], "'fast' is no rate"),
+        (["--rate", "fast"], "'fast' is not a rate"),
         (["--decision", "none.cc"], "none.cc: no such file"),
         (["--handles", "-1"], "-1"),
     ],
@@ -136,13 +136,13 @@ def test_wrong_requests(arguments, message, tmp_path, capsys):
 @pytest.mark.parametrize(
     ("name", "content", "message"),
     [
-        ("cut.txt", "", "is no timeline that is read"),
-        ("cut.edl", "TITLE: nothing\n", "holds no event of a CMX3600 timeline"),
-        ("cut.otio", "{\n\n!", "line 3: is not JSON"),
+        ("cut.txt", "", "'.txt' is not a timeline"),
+        ("cut.edl", "TITLE: nothing\n", "no event of a CMX3600 timeline in it"),
+        ("cut.otio", "{\n\n!", "line 3: not JSON"),
         ("cut.ale", "Heading\n", "no line of column names"),
     ],
 )
-def test_files_that_are_no_timeline(name, content, message, tmp_path, capsys):
+def test_files_of_other_kinds(name, content, message, tmp_path, capsys):
     (tmp_path / name).write_text(content)
     ran = run(capsys, "conform", tmp_path / name, "--plates", tmp_path, "-o", tmp_path / "r.yaml")
     assert ran.code == 2
@@ -204,8 +204,63 @@ def test_a_decision_that_is_more_is_refused(tmp_path, capsys):
     file = ccc(tmp_path / "a.ccc", quay="-1 1 1")
     ran = conform(capsys, tmp_path, "--decision", file)
     assert ran.code == 2
-    assert "correction 'quay' is no legal ASC CDL: slope -1 is negative" in ran.err
+    assert "correction 'quay' is not a legal ASC CDL: slope -1 is negative" in ran.err
     assert not (tmp_path / "cut.yaml").exists()
+
+
+def test_a_list_with_asc_notes_decides_by_its_events(tmp_path, capsys):
+    write_plate(tmp_path, "quay", reel="A001")
+    write_plate(tmp_path, "loft", reel="B001")
+    lines = [CUT, "*ASC_SOP (0.5 0.25 0.125)(0 0 0)(1 1 1)", CUT.replace("A001", "B001")]
+    edl(tmp_path / "cut.edl", *lines)
+    kept = conform(capsys, tmp_path, "--space", "ACEScg")
+    assert "note  the ASC CDL of 1 events is kept in the recipe, not applied" in kept.err
+    ran = conform(capsys, tmp_path, "--decision", tmp_path / "cut.edl", "--overwrite")
+    assert ran.code == 0, ran
+    assert "note  cut.edl is applied as balance and pull to 1 of 2 shots" in ran.err
+    assert "warn  cut.edl has no correction for loft" in ran.err
+    assert "not applied" not in ran.err
+    stages = read_recipe(tmp_path / "cut.yaml").shots["quay"].stages
+    assert [stage.params.stops for stage in stages] == [(1.0, 0.0, -1.0), -2.0]
+
+
+def test_events_that_decide_differently_about_a_shot(tmp_path, capsys):
+    write_plate(tmp_path, "quay", reel="A001")
+    second = CUT.replace("001  ", "002  ").replace(":04 01", ":06 01")
+    sop = "*ASC_SOP ({0} {0} {0})(0 0 0)(1 1 1)"
+    edl(tmp_path / "cut.edl", CUT, sop.format(0.5), second, sop.format(0.25))
+    ran = conform(capsys, tmp_path, "--decision", tmp_path / "cut.edl")
+    assert ran.code == 2
+    assert "events 001, 002 decide differently about shot 'quay'" in ran.err
+
+
+def test_a_grade_in_a_list_is_not_a_decision(tmp_path, capsys):
+    write_plate(tmp_path, "quay", reel="A001")
+    edl(tmp_path / "cut.edl", CUT, CDL)
+    ran = conform(capsys, tmp_path, "--decision", tmp_path / "cut.edl")
+    assert ran.code == 2
+    assert "event 001 has an offset of 0 -0.01 0: not a plain gain" in ran.err
+
+
+@pytest.mark.parametrize("form", ["edl", "otio", "ccc", "cdl", "cc", "clf"])
+def test_a_hand_over_decides_again(form, tmp_path, capsys):
+    for reel, name in (("A001", "quay"), ("B001", "loft")):
+        write_plate(tmp_path, name, reel=reel)
+    edl(tmp_path / "cut.edl", CUT, CUT.replace("A001", "B001"))
+    file = ccc(tmp_path / "a.ccc", quay="0.5 0.25 0.125", loft="0.25 0.25 0.25")
+    assert conform(capsys, tmp_path, "--decision", file, "--space", "ACEScg").code == 0
+    assert run(capsys, "run", tmp_path / "cut.yaml", "--quiet").code == 0
+    handed = tmp_path / "handed"
+    ran = run(capsys, "handover", tmp_path / "cut.yaml", "--as", form, "-o", handed)
+    assert ran.code == 0, ran
+    decision = handed if form in ("cc", "clf") else next(handed.glob(f"*.{form}"))
+    ran = run(capsys, "conform", tmp_path / "cut.edl", "--plates", tmp_path, "--exclude",
+              "normalized", "-o", tmp_path / "again.yaml", "--decision", decision)  # fmt: skip
+    assert ran.code == 0, ran
+    before, after = (read_recipe(tmp_path / name).shots for name in ("cut.yaml", "again.yaml"))
+    for name, shot in before.items():
+        wanted = [(it.stage, pytest.approx(it.params.stops, abs=1e-6)) for it in shot.stages]
+        assert [(it.stage, it.params.stops) for it in after[name].stages] == wanted
 
 
 # ---------------------------------------------------------------- forty events of one film
@@ -228,8 +283,8 @@ def film(folder):
         first = timecode.count(f"{index + 9:02d}:59:59:12", 24) + begin
         record = timecode.count("10:00:00:00", 24) + sum(use[2] for use in uses)
         points = (first, first + length, record, record + length)
-        told = " ".join(timecode.label(point, 24, drop=False) for point in points)
-        lines += [f"{number:03d}  {SHOTS[name]} V     C        {told}"]
+        labels = " ".join(timecode.label(point, 24, drop=False) for point in points)
+        lines += [f"{number:03d}  {SHOTS[name]} V     C        {labels}"]
         lines += [f"* FROM CLIP NAME: {name}"]
         uses.append((name, 1001 + begin, length))
     return edl(folder / "film.edl", *lines), uses
@@ -278,10 +333,10 @@ def _way_back(capsys, folder, uses):
     ran = run(capsys, "conform", back, "--plates", folder / "normalized",
               "-o", folder / "back.yaml", "--json")  # fmt: skip
     assert ran.code == 0, ran
-    told = json.loads(ran.out)
-    assert told["remarks"] == []
+    document = json.loads(ran.out)
+    assert document["remarks"] == []
     found = Counter(
-        (name, event["frames"]) for name, events in told["shots"].items() for event in events
+        (name, event["frames"]) for name, events in document["shots"].items() for event in events
     )
     assert found == Counter((name, f"{first}-{first + length - 1}") for name, first, length in uses)
     assert decisions_in(decisions) == {

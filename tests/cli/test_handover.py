@@ -100,7 +100,8 @@ def test_what_was_asked_for_by_name_and_cannot_be_had_is_a_failure(tmp_path, cap
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        (["--as", "ale"], "no handover is called 'ale'; known: amf, cc, ccc, cdl, clf, edl, otio"),
+        (["--as", "zip"],
+         "no handover is called 'zip'; known: ale, amf, cc, ccc, cdl, clf, csv, edl, otio"),
         (["--as", ""], "'' is no list of forms such as ccc,clf,otio"),
         (["--as", "cc", "--space", "ACEScct"],
          "--space: none of cc takes it; leave it out, or ask for another form"),
@@ -213,7 +214,8 @@ def test_a_missing_extra_is_one_line(module, options, message, tmp_path, capsys,
 
 
 def test_every_form_comes_through_the_registry():
-    assert installed().names("handovers") == ("amf", "cc", "ccc", "cdl", "clf", "edl", "otio")
+    names = ("ale", "amf", "cc", "ccc", "cdl", "clf", "csv", "edl", "otio")
+    assert installed().names("handovers") == names
     models = installed().params("handovers")
     for model in models.values():
         assert model.model_config["extra"] == "forbid"

@@ -35,14 +35,14 @@ def test_an_end_from_the_duration():
 @pytest.mark.parametrize(
     ("row", "severity", "what"),
     [
-        ("a\tT\tV\t1:2:3:4\t\t\t\t", "fail", "'1:2:3:4' is no timecode"),
-        ("a\tT\tV\t01:00:00:00\t\t\t\t", "fail", "tells no Start with an End or a Duration"),
-        ("a\tT\tV\t01:00:00:00\t01:00:01:00\t00:00:02:00\t\t", "warn", "Duration 00:00:02:00 is"),
+        ("a\tT\tV\t1:2:3:4\t\t\t\t", "fail", "'1:2:3:4' is not a timecode"),
+        ("a\tT\tV\t01:00:00:00\t\t\t\t", "fail", "no Start with an End or a Duration"),
+        ("a\tT\tV\t01:00:00:00\t01:00:01:00\t00:00:02:00\t\t", "warn", "02:00 differs from Start"),
         ("a\tT\tV\t01:00:00:00\t01:00:01:00\t\t(1 1 1)(0 0 0)(-1 1 1)\t", "warn", "power -1"),
         ("a\tT\tV\t01:00:00:00\t01:00:01:00\t\t\t\tx\ty", "warn", "has 10 cells under 8 columns"),
     ],
 )
-def test_a_bad_row_is_told_by_its_line_and_the_others_stay(row, severity, what):
+def test_a_bad_row_is_reported_by_its_line_and_the_others_stay(row, severity, what):
     good = "b\tT\tV\t01:00:00:00\t01:00:01:00\t\t\t"
     timeline = read(row, good)
     (remark,) = timeline.remarks
@@ -51,8 +51,8 @@ def test_a_bad_row_is_told_by_its_line_and_the_others_stay(row, severity, what):
     assert len(timeline.events) == (1 if severity == "fail" else 2)
 
 
-def test_a_log_that_is_no_table_is_refused():
+def test_a_log_without_a_table_is_refused():
     with pytest.raises(RequestError, match="no line of column names"):
         ale.read(["Heading", "FPS\t24", "Data"], None)
-    with pytest.raises(RequestError, match="parted by COMMAS"):
+    with pytest.raises(RequestError, match="separated by COMMAS"):
         ale.read(["Heading", "FIELD_DELIM\tCOMMAS", "Column", "Name"], None)

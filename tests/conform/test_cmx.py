@@ -39,7 +39,7 @@ def test_a_cut_with_its_notes():
     assert event.cdl.saturation == 0.8
 
 
-def test_a_reel_may_have_spaces_and_a_note_may_tell_it_whole():
+def test_a_reel_may_have_spaces_and_a_note_may_give_it_whole():
     spaced = CUT.replace("A001", "A001 B 2")
     assert read(spaced).events[0].reel == "A001 B 2"
     assert read(CUT, "* REEL: A001_C003_0501XY").events[0].reel == "A001_C003_0501XY"
@@ -52,14 +52,14 @@ def test_a_reel_may_have_spaces_and_a_note_may_tell_it_whole():
         ("*ASC_SOP (-0.1 1 1)(0 0 0)(1 1 1)", "slope -0.1 is negative"),
         ("*ASC_SOP (1 1 1)(0 0 0)(1 0 1)", "power 0 is not over 0"),
         ("*ASC_SOP (1 1 1)(0 0 nan)(1 1 1)", "a number is not finite"),
-        ("*ASC_SOP (1 1 1)(0 0 0)", "6 numbers where slope, offset and power are nine"),
+        ("*ASC_SOP (1 1 1)(0 0 0)", "6 numbers where slope, offset and power need nine"),
         ("*ASC_SAT -1", "saturation -1 is negative"),
     ],
 )
-def test_an_illegal_cdl_is_told_and_its_event_stays(note, why):  # ASC CDL release 1.2
+def test_an_illegal_cdl_is_reported_and_its_event_stays(note, why):  # ASC CDL release 1.2
     timeline = read(CUT, note)
     assert timeline.events[0].cdl is None
-    assert said(timeline) == [("warn", 2, f"its ASC CDL is not passed on: {why}")]
+    assert said(timeline) == [("warn", 2, f"its ASC CDL is not kept: {why}")]
 
 
 def test_a_bad_line_costs_only_itself():
@@ -76,7 +76,7 @@ def test_a_bad_line_costs_only_itself():
     assert "002 A001 V C" in timeline.remarks[0].what
 
 
-def test_a_dissolve_lets_what_goes_run_on():
+def test_a_dissolve_extends_the_outgoing_event():
     timeline = read(
         "002  OLD  V C     01:00:04:14 01:00:04:14 01:00:00:09 01:00:00:09",
         "002  NEW  V D 010 02:00:08:08 02:00:08:18 01:00:00:09 01:00:00:19",
@@ -87,18 +87,16 @@ def test_a_dissolve_lets_what_goes_run_on():
     going, coming = timeline.events
     assert (going.clips, going.tail, going.m2) == (("going",), 10, 48)
     assert (coming.clips, coming.tail, coming.m2) == (("coming",), 0, None)
-    assert said(timeline) == [
-        ("note", 2, "dissolve of 10 frames: event 002 (line 1) runs on under it")
-    ]
+    assert said(timeline) == [("note", 2, "dissolve of 10 frames from event 002 (line 1)")]
 
 
-def test_a_transition_from_nothing_is_told():
+def test_a_transition_from_nothing_is_reported():
     timeline = read("002  NEW  V W001 010 02:00:08:08 02:00:08:18 01:00:00:09 01:00:00:19")
     assert len(timeline.events) == 1
-    assert said(timeline) == [("warn", 1, "wipe of 10 frames from nothing that the list tells")]
+    assert said(timeline) == [("warn", 1, "wipe of 10 frames without an outgoing event")]
 
 
-def test_what_needs_no_plate_is_told():
+def test_events_without_a_plate_are_reported():
     timeline = read(
         CUT.replace(" V ", " AA "),
         CUT.replace("A001", "BL"),
@@ -108,13 +106,13 @@ def test_what_needs_no_plate_is_told():
     assert [what for _, _, what in said(timeline)] == [
         "sound only (AA): no plate",
         "black: no plate",
-        "has no length: no frame",
+        "no length: no frame",
     ]
 
 
 def test_the_counting_mode_holds_until_the_next():
     timeline = read("FCM: DROP FRAME", CUT, "FCM: NON-DROP FRAME", CUT)
-    assert [event.says_drop for event in timeline.events] == [True, False]
+    assert [event.drop_labels for event in timeline.events] == [True, False]
 
 
 @pytest.mark.parametrize("speed", ["048.0", "-024.0", "000.0", "+23.976"])

@@ -55,15 +55,15 @@ def test_a_collection_goes_by_ids(tmp_path):
     )
     file = written(tmp_path / "a.ccc", text)
     assert decisions_in(file) == {"a": (-3.0, -2.0, -1.0), "b": (-3.0, -2.0, 1.0)}
-    with pytest.raises(RequestError, match="holds 2 corrections: a, b; give a file of one"):
+    with pytest.raises(RequestError, match="holds 2 corrections: a, b; give a file with one"):
         decision_from(file)
 
 
 @pytest.mark.parametrize(
     ("text", "why"),
     [
-        (correction(PLAIN.replace("0 0 0", "0 0.1 0")), "offset of 0 0.1 0: no plain gain"),
-        (correction(PLAIN.replace("1 1 1", "1 1.2 1")), "power of 1 1.2 1: no plain gain"),
+        (correction(PLAIN.replace("0 0 0", "0 0.1 0")), "offset of 0 0.1 0: not a plain gain"),
+        (correction(PLAIN.replace("1 1 1", "1 1.2 1")), "power of 1 1.2 1: not a plain gain"),
         (correction(sat="<SatNode><Saturation>0.9</Saturation></SatNode>"), "saturation of 0.9"),
         (correction(PLAIN.replace("0.125", "-0.125")), "slope -0.125 is negative"),
         (correction(PLAIN.replace("1 1 1", "1 0 1")), "power 0 is not over 0"),
@@ -73,11 +73,11 @@ def test_a_collection_goes_by_ids(tmp_path):
         (correction(PLAIN.replace("0.125", "0")), "has no stops"),
         (correction(PLAIN.replace("0.125", "1e30")), "beyond"),
         (correction(sat="<ASC_SAT><Saturation>0.4</Saturation></ASC_SAT>"), "in 'ASC_SAT'"),
-        (correction(PLAIN + "<Slope>1 1 1</Slope>"), "tells its Slope twice"),
-        ("<ColorDecisionList/>", "holds no ColorCorrection"),
-        ("<ColorCorrection>", "line 1: is not XML"),
+        (correction(PLAIN + "<Slope>1 1 1</Slope>"), "has two values of Slope"),
+        ("<ColorDecisionList/>", "no ColorCorrection in it"),
+        ("<ColorCorrection>", "line 1: not XML"),
         ("<!DOCTYPE a [<!ENTITY b 'c'>]>" + correction(), "document type"),
-        ("<r>" + correction() + correction() + "</r>", "two corrections are called 'a'"),
+        ("<r>" + correction() + correction() + "</r>", "two corrections have the id 'a'"),
     ],
 )
 def test_anything_else_is_refused_with_the_reason(text, why, tmp_path):  # ASC CDL release 1.2
@@ -117,7 +117,7 @@ def test_a_changed_file_is_read_anew(tmp_path):
         (cdl_step("Fwd"), "clamps to 0..1"),
         (cdl_step("FwdNoClamp", sat="0.5"), "saturation of 0.5"),
         ('<Log inBitDepth="32f" outBitDepth="32f" style="log2"/>', "a step of kind 'Log'"),
-        ("<Nonsense/>", "does not read as a CLF"),
+        ("<Nonsense/>", "cannot be read as a CLF"),
     ],
 )
 def test_a_clf_of_anything_else_is_refused(step, why, tmp_path):
@@ -129,7 +129,7 @@ def test_a_clf_of_anything_else_is_refused(step, why, tmp_path):
 def test_files_that_are_none(tmp_path):
     with pytest.raises(RequestError, match="no such file"):
         decision_from(tmp_path / "none.cc")
-    with pytest.raises(RequestError, match=r"'.cube' is no form of a decision"):
+    with pytest.raises(RequestError, match=r"'.cube' is not a form of a decision"):
         decision_from(tmp_path / "a.cube")
     (tmp_path / "folder.cc").mkdir()
     with pytest.raises(RequestError, match="cannot be read"):
@@ -149,7 +149,7 @@ EDITORIAL = {
     "log_all_styles.clf": "a step of kind 'Log'",
     "matrix_example_utf8.clf": "mixes channels",
     "multiple_ops.clf": "clamps to 0..1",
-    "transform_empty.clf": "does not read as a CLF",
+    "transform_empty.clf": "cannot be read as a CLF",
     "xyz_to_rgb.clf": "mixes channels",
 }
 

@@ -1,4 +1,4 @@
-"""Events to plates and frames: what finds what, at which rate, and what is told."""
+"""Events to plates and frames: what finds what, at which rate, and what is reported."""
 
 from __future__ import annotations
 
@@ -13,11 +13,19 @@ from gradeprep.conform.gather import gather
 from gradeprep.conform.library import find_plates, names_of
 from gradeprep.conform.read import read_timeline
 from gradeprep.errors import MissingPlateError
+from gradeprep.plates.dpxheader import patched
 
 
 def conformed(folder, *lines, rate=None, fcm="NON-DROP FRAME", **how):
     path = edl(folder / "cut.edl", *lines, fcm=fcm)
     return gather(read_timeline(path, rate), find_plates(folder), **how)
+
+
+def conformed_log(folder, rate):
+    rows = ["Heading", f"FPS\t{rate}", "Column", "Tape\tStart\tEnd", "Data"]
+    path = folder / "log.ale"
+    path.write_text("\n".join([*rows, "A001\t01:00:00:04\t01:00:00:08"]), encoding="utf-8")
+    return gather(read_timeline(path), find_plates(folder))
 
 
 def frames(found):
@@ -37,10 +45,10 @@ def cut(reel="A001", source="01:00:00:04 01:00:00:08", record="10:00:00:00 10:00
 
 def test_the_reel_of_the_header_is_first(tmp_path):
     write_plate(tmp_path, "shot_a", reel="A001")
-    write_plate(tmp_path, "a001_copy", reel="B001")
-    found = conformed(tmp_path, cut(), "* FROM CLIP NAME: a001_copy")
+    write_plate(tmp_path / "A001", "other", reel="B001")
+    found = conformed(tmp_path, cut(), "* FROM CLIP NAME: shot_a")
     assert frames(found) == {"shot_a": "1005-1008"}
-    assert found.shots["shot_a"].events[0].found == "reel"
+    assert found.shots["shot_a"].events[0].found == "reel and name"
 
 
 def test_names_of_files_and_folders_serve_as_reels(tmp_path):
@@ -56,12 +64,12 @@ def test_then_the_clip_name(tmp_path):
     assert found.shots["quay_0100"].events[0].found == "name"
 
 
-def test_then_the_timecode_and_that_is_told(tmp_path):
+def test_then_the_timecode_and_that_is_reported(tmp_path):
     write_plate(tmp_path, "early", "00:59:00:00")
     write_plate(tmp_path, "late", "01:00:00:00")
     found = conformed(tmp_path, cut("AX"))
     assert frames(found) == {"late": "1005-1008"}
-    assert "found by its timecode alone: late" in said(found, "warn")[0]
+    assert "identified by timecode alone: late" in said(found, "warn")[0]
 
 
 def test_timecode_alone_finds_no_plate_of_another_reel(tmp_path):
@@ -69,12 +77,11 @@ def test_timecode_alone_finds_no_plate_of_another_reel(tmp_path):
     found = conformed(tmp_path, cut("A001"))
     assert frames(found) == {}
     assert said(found, "fail") == [
-        "line 3, event 001: no plate: nothing has reel 'A001', timecode 01:00:00:04; "
-        "name the folder it is in"
+        "line 3, event 001: no plate has reel 'A001'; add the folder that holds it"
     ]
 
 
-def test_takes_on_one_reel_are_told_apart(tmp_path):
+def test_takes_on_one_reel_are_distinguished(tmp_path):
     write_plate(tmp_path, "t1", "01:00:00:00", reel="A001")
     write_plate(tmp_path, "t2", "01:10:00:00", reel="A001")
     write_plate(tmp_path, "t3", "01:10:00:00", reel="A001")
@@ -102,11 +109,11 @@ def test_reels_equal_in_eight_characters_are_ambiguous(tmp_path):
     assert "line 3, event 001: reel 'A005_C01' is the first eight characters of several" in miss
 
 
-def test_a_cut_reel_that_fits_one_plate_is_told(tmp_path):
+def test_a_cut_reel_that_fits_one_plate_is_reported(tmp_path):
     write_plate(tmp_path, "one", reel="A005_C010_0501")
     found = conformed(tmp_path, cut("A005_C01"))
     assert frames(found) == {"one": "1005-1008"}
-    assert "is cut: taken for A005_C010_0501" in said(found, "warn")[0]
+    assert "has eight characters: taken for A005_C010_0501" in said(found, "warn")[0]
     assert frames(conformed(tmp_path, cut("A005_C0"))) == {}  # seven are no cut of eight
 
 
@@ -136,10 +143,29 @@ def test_names_in_all_their_forms(text, bare):
 
 
 def test_a_folder_without_plates_is_refused(tmp_path):
-    with pytest.raises(MissingPlateError, match="no plate is there"):
+    with pytest.raises(MissingPlateError, match="no plate found"):
         find_plates(tmp_path)
     with pytest.raises(MissingPlateError, match="no such folder"):
         find_plates(tmp_path / "none")
+
+
+def test_a_header_of_another_reel_than_the_folder_is_reported(tmp_path):
+    write_plate(tmp_path / "A001", "quay", reel="B007")
+    found = conformed(tmp_path, cut(), "* FROM CLIP NAME: quay")
+    assert frames(found) == {"quay": "1005-1008"}
+    assert (
+        "reel 'A001' is in the path of quay.####.exr; its header has 'B007'"
+        in (said(found, "warn")[0])
+    )
+
+
+def test_a_device_in_a_dpx_header_contradicts_no_reel(tmp_path):
+    write_plate(tmp_path, "quay", kind="dpx")
+    for path in tmp_path.glob("*.dpx"):
+        raw = path.read_bytes()
+        path.write_bytes(patched(raw[:2048], input_device="SCANNER 1") + raw[2048:])
+    found = conformed(tmp_path, cut(), "* FROM CLIP NAME: quay")
+    assert frames(found) == {"quay": "1005-1008"}
 
 
 # ---------------------------------------------------------------- rates (SMPTE ST 12-1)
@@ -201,31 +227,62 @@ def test_colons_under_a_drop_frame_heading(tmp_path):
     assert found.remarks == ()
 
 
-def test_rates_that_label_alike_are_told_and_others_left_out(tmp_path):
+def test_rates_that_label_alike_are_reported_and_others_left_out(tmp_path):
     write_plate(tmp_path, "A001", rate="24000/1001")
-    near = conformed(tmp_path, cut(), rate=Fraction(24))
+    near = conformed_log(tmp_path, 24)
     assert frames(near) == {"A001": "1005-1008"}
-    assert "rate mismatch: the timeline is of 24" in said(near, "warn")[0]
-    far = conformed(tmp_path, cut(), rate=Fraction(25))
+    assert "rate mismatch: timeline 24 frames" in said(near, "warn")[0]
+    far = conformed_log(tmp_path, 25)
     assert frames(far) == {}
-    assert "rate mismatch: the timeline is of 25" in said(far, "fail")[0]
+    assert "rate mismatch: timeline 25 frames" in said(far, "fail")[0]
 
 
-def test_a_rate_that_nobody_tells_is_asked_for(tmp_path):
+def test_a_given_rate_overrides_a_wrong_header(tmp_path):
+    write_plate(tmp_path, "A001", "01:00:01:00", rate="24")
+    source = "01:00:01:04 01:00:01:08"
+    found = conformed(tmp_path, cut(source=source), rate=Fraction(25))
+    assert frames(found) == {"A001": "1005-1008"}
+    assert "--rate 25 overrides the 24 of A001.####.exr" in said(found, "note")[0]
+    wide = cut(source="01:00:01:20 01:00:02:00")  # 5 frames at 25 labels a second
+    assert "1021" in frames(conformed(tmp_path, wide, rate=Fraction(25)))["A001"]
+
+
+def test_an_unknown_rate_is_asked_for(tmp_path):
     write_plate(tmp_path, "A001", rate=None)
-    assert "say it with --rate" in said(conformed(tmp_path, cut()), "fail")[0]
+    assert "give it with --rate" in said(conformed(tmp_path, cut()), "fail")[0]
     assert frames(conformed(tmp_path, cut(), rate=Fraction(24))) == {"A001": "1005-1008"}
 
 
 def test_without_timecode_frame_numbers_are_counts(tmp_path):  # common practice, no source
     write_plate(tmp_path, "A001", None, first=86_400)
-    assert frames(conformed(tmp_path, cut())) == {"A001": "86404-86407"}
+    found = conformed(tmp_path, cut())
+    assert frames(found) == {"A001": "86404-86407"}
+    assert said(found, "warn") == [
+        "line 3, event 001: A001.#####.exr has no timecode: matched by frame number"
+    ]
 
 
 def test_over_midnight(tmp_path):
     write_plate(tmp_path, "A001", "23:59:59:20")
     found = conformed(tmp_path, cut(source="23:59:59:22 00:00:00:02"))
     assert frames(found) == {"A001": "1003-1006"}
+
+
+@pytest.mark.parametrize("gone", [1002, 1005])
+def test_pairs_with_a_missing_frame(gone, tmp_path):
+    write_plate(tmp_path, "A001", "01:00:00:10", rate="50", per_label=2)
+    (tmp_path / f"A001.{gone}.exr").unlink()
+    source = "01:00:00:26 01:00:00:30"
+    found = conformed(tmp_path, cut(source=source, record=source))
+    assert frames(found) == {"A001": "1007-1010"}
+
+
+def test_pairs_whose_timecode_jumps(tmp_path):
+    write_plate(tmp_path, "A001", "01:00:00:10", rate="50", per_label=2, frames=9)
+    write_plate(tmp_path, "A001", "02:00:00:00", rate="50", per_label=2, frames=9, first=1010)
+    source = "02:00:00:03 02:00:00:06"
+    found = conformed(tmp_path, cut(source=source, record=source))
+    assert frames(found) == {"A001": "1013-1015"}
 
 
 def test_a_plate_whose_timecode_jumps(tmp_path):
@@ -238,7 +295,7 @@ def test_a_plate_whose_timecode_jumps(tmp_path):
 # ---------------------------------------------------------------- handles, unions, gaps
 
 
-def test_handles_are_clamped_and_told(tmp_path):
+def test_handles_are_clamped_and_reported(tmp_path):
     write_plate(tmp_path, "A001")
     found = conformed(tmp_path, cut(), handles=8)
     assert frames(found) == {"A001": "1001-1016"}
@@ -256,7 +313,7 @@ def test_a_plate_is_one_shot_and_no_frame_comes_twice(tmp_path):
     }
 
 
-def test_frames_that_are_missing_are_told(tmp_path):
+def test_missing_frames_are_reported(tmp_path):
     write_plate(tmp_path, "A001")
     (tmp_path / "A001.1006.exr").unlink()
     found = conformed(tmp_path, cut())
@@ -276,7 +333,7 @@ def test_plates_of_one_name_are_called_by_their_folders(tmp_path):
     }
 
 
-def test_a_torn_plate_is_left_out_and_told(tmp_path):
+def test_a_torn_plate_is_left_out_and_reported(tmp_path):
     write_plate(tmp_path, "A001")
     (tmp_path / "B.1001.exr").write_bytes(b"\x76\x2f\x31\x01")
     found = conformed(tmp_path, cut())
@@ -288,7 +345,7 @@ def test_a_torn_plate_is_left_out_and_told(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("m2", "source", "expected", "told"),
+    ("m2", "source", "expected", "says"),
     [
         ("048.0", "01:00:00:04 01:00:00:08", "1005-1012", "speed 200 %: 8 source frames for 4"),
         ("048.0", "01:00:00:04 01:00:00:12", "1005-1012", "speed 200 %: 8 source frames for 4"),
@@ -298,11 +355,11 @@ def test_a_torn_plate_is_left_out_and_told(tmp_path):
         ("-048.0", "01:00:00:12 01:00:00:04", "1005-1013", "reverse, speed -200 %"),
     ],
 )
-def test_speeds_cover_what_is_played(m2, source, expected, told, tmp_path):
+def test_speeds_cover_what_is_played(m2, source, expected, says, tmp_path):
     write_plate(tmp_path, "A001")
     found = conformed(tmp_path, cut(source=source), f"M2 A001 {m2} {source[:11]}")
     assert frames(found) == {"A001": expected}
-    assert told in said(found, "warn")[0]
+    assert says in said(found, "warn")[0]
     assert said(found, "fail") == []
 
 
@@ -313,7 +370,7 @@ def test_a_reversed_source_may_begin_the_plate(tmp_path):
     assert said(found, "fail") == []
 
 
-def test_a_change_of_speed_that_nobody_tells(tmp_path):
+def test_an_unlisted_change_of_speed(tmp_path):
     write_plate(tmp_path, "A001")
     found = conformed(tmp_path, cut(record="10:00:00:00 10:00:00:03"))
     assert frames(found) == {"A001": "1005-1008"}
@@ -326,7 +383,7 @@ def test_a_source_that_ends_before_it_begins(tmp_path):
     assert "its source ends before it begins" in said(found, "fail")[0]
 
 
-def test_what_goes_is_pulled_as_long_as_the_dissolve_lasts(tmp_path):
+def test_the_outgoing_source_lasts_as_long_as_the_dissolve(tmp_path):
     write_plate(tmp_path, "A001")
     write_plate(tmp_path, "B001")
     found = conformed(

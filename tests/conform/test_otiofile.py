@@ -29,7 +29,7 @@ def clip(name="a", start=100, length=10, rate=24.0, **more):
 
 
 @pytest.mark.parametrize(
-    ("told", "exact"),
+    ("given", "exact"),
     [
         (24000 / 1001, Fraction(24000, 1001)),
         (23.976, Fraction(24000, 1001)),
@@ -40,13 +40,13 @@ def clip(name="a", start=100, length=10, rate=24.0, **more):
         (60.0, Fraction(60)),
     ],
 )
-def test_rates_are_exact(told, exact):
-    (event,) = read(clip(rate=told)).events
+def test_rates_are_exact(given, exact):
+    (event,) = read(clip(rate=given)).events
     assert event.rate == exact
     assert (event.start, event.end) == (100, 110)
 
 
-def test_a_sequence_of_files_tells_frame_numbers_and_names():
+def test_a_sequence_of_files_gives_frame_numbers_and_names():
     media = otio.schema.ImageSequenceReference(
         target_url_base="file:///plates/day_1/",
         name_prefix="quay_0100.",
@@ -102,7 +102,14 @@ def test_markers_of_a_later_version_do_not_matter():
     assert len(otiofile.read(json.dumps(data)).events) == 1
 
 
-@pytest.mark.parametrize("text", ["", "{", "[1]", '{"OTIO_SCHEMA": "Clip.99"}', "3", "null"])
-def test_what_is_no_timeline_is_refused(text):
-    with pytest.raises(RequestError, match=r"is not (JSON|OpenTimelineIO)"):
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("", "{", "[1]", "3", "null"),
+        '{"OTIO_SCHEMA": "Clip.99"}',
+        '{"OTIO_SCHEMA": "Clip.1", "effects": [{"OTIO_SCHEMA": "LinearTimeWarp.1"}]}',
+    ],
+)
+def test_other_files_are_refused(text):
+    with pytest.raises(RequestError, match=r"not (JSON|OpenTimelineIO)"):
         otiofile.read(text)

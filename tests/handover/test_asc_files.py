@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -146,3 +147,20 @@ def test_a_file_that_says_anything_else_is_caught(old, new, why, tmp_path):
     mend(path, old, new)
     with pytest.raises(WriteError, match=why):
         document.prove(path)
+
+
+@pytest.mark.parametrize("form", [Cc, Ccc, Cdl])
+def test_a_log_plate_has_the_whole_way_in_words(form, tmp_path):
+    light = shots(tmp_path)[0]
+    order = light.record.colour.model_copy(update={"source": "ACEScct"})
+    record = light.record.model_copy(update={"colour": order})
+    log = dataclasses.replace(light, record=record)
+    said = (
+        "Decode ACEScct to ACEScg, multiply, encode to ACEScct; a multiplication of ACEScct codes "
+        "is no exposure change"
+    )
+    for shot, expected in ((log, True), (light, False)):
+        (document,) = form().make([shot], FrameParams(), "film")
+        root = ElementTree.fromstring(document.text)
+        texts = [node.text for node in root.iter(f"{{{NAMESPACE['c']}}}Description")]
+        assert (said in texts) is expected

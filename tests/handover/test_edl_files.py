@@ -96,10 +96,14 @@ def test_what_came_with_an_event_is_passed_on_as_a_remark(tmp_path):
     shot = told(tmp_path, plate("10:00:00:00", 8, "24"), carried={"events": events})
     document = made(tmp_path, shot)
     lines = document.text.splitlines()
-    assert "001  A001_C002 V     C        10:00:00:02 10:00:00:06 02:00:00:00 02:00:00:04" in lines
+    assert "007  A001_C002 V     C        10:00:00:02 10:00:00:06 02:00:00:00 02:00:00:04" in lines
     said = "(1.5 1 0.5)(0.10000000000000001 0 0)(1 1 1) 0.5"
     assert f"* CDL THAT CAME WITH THE EVENT, NOT APPLIED: {said}" in lines
-    assert "tracks V2 are left out: an EDL has one, V1" in document.notes
+    _, second = Edl().make([shot], EdlParams(), "film")
+    assert isinstance(second, Document)
+    assert second.name == "film.V2.edl"
+    line = "009  quay     V     C        10:00:00:00 10:00:00:02 02:00:00:00 02:00:00:02"
+    assert line in second.text.splitlines()
 
 
 def test_a_gain_that_varies_leaves_the_event_without_a_cdl(tmp_path):
@@ -128,7 +132,7 @@ def test_a_rate_that_no_label_counts(tmp_path):
         ("(0.25 0.25 0.25)", "(0.25 0.25 0.26)", "another gain"),
         ("* ASC_SOP (0.25 0.25 0.25)(0 0 0)(1 1 1)\n* ASC_SAT 1\n", "", "another gain"),
         ("001  quay ", "001  kay  ", "in another place"),
-        ("001  quay     V     C ", "001  quay     V     X ", "with 0 events: line 4: is not"),
+        ("001  quay     V     C ", "001  quay     V     X ", "with 0 events: line 4: not an event"),
     ],
 )
 def test_a_file_that_says_anything_else_is_caught(old, new, why, tmp_path):

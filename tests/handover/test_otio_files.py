@@ -173,12 +173,14 @@ def test_what_the_cut_does_not_tell_is_noted(tmp_path):
         event("002", "1007-1012", ("01:00:00:04", "01:00:00:10")),
     ]
     shot = told(tmp_path, plate("10:00:00:00", 10, "24"), carried={"events": events})
-    document, _ = made(tmp_path, shot)
-    assert document.notes[:2] == (
-        "event 001 plays 8 frames of quay in 4: its change of speed, or transition, is not "
-        "written here",
-        "event 002 uses frames of quay that were not normalized: 1011-1012",
+    document, left_out = Otio().make([shot], RateParams(), "film")
+    assert document.notes[0] == "event 002 uses frames of quay that were not normalized: 1011-1012"
+    assert (left_out.shot, left_out.why) == (
+        "quay",
+        "event 001 has 8 source frames for 4 and no listed speed; list its speed and conform again",
     )
+    own = json.loads(document.text)["metadata"]["gradeprep"]
+    assert own["left_out"] == [f"quay: {left_out.why}"]
 
 
 def test_a_shot_without_a_place_puts_all_in_a_row(tmp_path):

@@ -147,3 +147,27 @@ def test_every_key_knows_its_line():
     assert lines.of(("a", "b", 0, "absent", 7)) == 4  # the nearest parent there is
     assert lines.of(("nothing",)) == 2
     assert parse_yaml("")[1].of(("a",)) is None
+
+
+TEXTS = [
+    "# one\nb: [1, {c: \"é ü\"}]\r\nd: |\n  two\n  lines\ne: 'x'\n",
+    "a: &x {b: 1}\nc: *x\n? d\n: 2\n",
+    "a:\n- b: 1\n  c: >\n    folded\n\n    text\n- 089\n- \"\\u0041\"\n",
+    "a: [\n", "a: \x07\n", "a: b: c\n", "a:\n\t- b\n", "%TAG ! x\n---\na\n", "a\n---\nb\n",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", TEXTS)
+def test_both_loaders_read_alike(text, monkeypatch):
+    """With and without libyaml: the same data, the same lines, the same message."""
+
+    def outcome():
+        try:
+            data, lines = parse_yaml(text)
+        except RecipeError as error:
+            return str(error)
+        return data, lines.by_path
+
+    quick = outcome()
+    monkeypatch.setattr("yaml.__with_libyaml__", False)
+    assert outcome() == quick

@@ -1,24 +1,34 @@
-"""The document of `conform`: which event of a timeline found its frames, and where."""
+"""The document of `conform`, and the events that a recipe carries from a timeline."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import Field
 
 from gradeprep.model.documents.base import CommandDocument
 
-__all__ = ["CdlDocument", "ConformDocument", "EventDocument", "Remark"]
+__all__ = [
+    "CdlDocument",
+    "ConformDocument",
+    "EventDocument",
+    "Listed",
+    "Marker",
+    "Recut",
+    "Remark",
+    "Transition",
+    "Unplaced",
+]
 
 Triple = tuple[float, float, float]
 
 
 class Remark(CommandDocument):
-    """Something that a reader of the timeline must know.
+    """A finding about a timeline.
 
     Attributes:
-        severity: ``note`` (good to know), ``warn`` (look at it), ``fail`` (frames are missing).
+        severity: ``note`` (information), ``warn`` (needs a look), ``fail`` (frames are missing).
         what: One sentence.
         event: Number of the event, if it concerns one.
         line: Line of the file, if its format has lines.
@@ -39,7 +49,7 @@ class Remark(CommandDocument):
 
 
 class CdlDocument(CommandDocument):
-    """An ASC CDL (release 1.2) as a timeline brings it; passed on, never applied."""
+    """An ASC CDL (release 1.2) of an event; passed on, not applied."""
 
     slope: Triple = (1.0, 1.0, 1.0)
     offset: Triple = (0.0, 0.0, 0.0)
@@ -47,36 +57,143 @@ class CdlDocument(CommandDocument):
     saturation: float = 1.0
 
 
-class EventDocument(CommandDocument):
-    """An event that found its frames; this is also what a recipe carries of it.
+class Transition(CommandDocument):
+    """A transition between two events at a cut.
+
+    Attributes:
+        kind: ``D`` (dissolve), ``W001`` (wipe and its number), ``K`` (key), or the transition type
+            of OpenTimelineIO.
+        before: Frames before the cut that it covers; 0 in an edit decision list.
+        after: Frames after the cut that it covers; its whole length in an edit decision list.
+        name: Its name, if it has one.
+        metadata: Its metadata.
+    """
+
+    kind: str
+    before: int = 0
+    after: int = 0
+    name: str = ""
+    metadata: Mapping[str, Any] = {}
+
+
+class Marker(CommandDocument):
+    """A marker of an event.
+
+    Attributes:
+        start: Label in the record (edit decision list) or count of frames in the source.
+        length: Frames that it covers.
+        name: Its text.
+        colour: Its colour, as the file spells it.
+        metadata: Its metadata.
+    """
+
+    start: str
+    length: int = 0
+    name: str = ""
+    colour: str = ""
+    metadata: Mapping[str, Any] = {}
+
+
+class Listed(CommandDocument):
+    """What a timeline lists of an event, whether it has a plate or not.
 
     Attributes:
         event: Its number in the timeline.
         line: Line of the file, if its format has lines.
         reel: Source reel or tape, as full as the file has it.
-        clip: Clip or file name.
-        track: Track it stands on.
-        source: First label (or frame count) of the source and the one behind the last.
-        record: The same in the timeline, if known.
-        rate: Frames a second, exact.
-        frames: Frame numbers that it uses, without handles.
-        handles: Frames that are there before and after them, of those asked for.
-        found: What the plate was found by.
+        column: The reel column of an edit decision list where it differs from ``reel``.
+        clip: Clip name, else the first file name.
+        files: File names.
+        track: Name of its track.
+        lane: Number of its track among the picture tracks, 0 the lowest.
+        source: First label (or frame count) of the source and the one after the last.
+        record: The same in the timeline, if given.
+        drop: Whether the file states drop-frame counting for labels that do not show it.
+        speed: Source frames played a second, as a fraction; negative for reverse, 0 for a freeze;
+            None for normal speed.
+        lead: Frames used before ``source``, by a transition.
+        tail: Frames used from the end of ``source`` on, by a transition.
+        enters: Transition into this event.
+        leaves: Transition out of this event at the end of its track.
+        effects: Names of effects that no other field holds.
+        markers: Its markers.
+        notes: Lines (or comments) that no other field holds.
+        metadata: Its metadata.
         cdl: The ASC CDL that the event brings.
     """
 
     event: str
     line: int | None = None
     reel: str = ""
+    column: str = ""
     clip: str = ""
+    files: tuple[str, ...] = ()
     track: str = ""
-    source: tuple[str, str]
+    lane: int = 0
+    source: tuple[str, str] | None = None
     record: tuple[str, str] | None = None
+    drop: bool = False
+    speed: str | None = None
+    lead: int = 0
+    tail: int = 0
+    enters: Transition | None = None
+    leaves: Transition | None = None
+    effects: tuple[str, ...] = ()
+    markers: tuple[Marker, ...] = ()
+    notes: tuple[str, ...] = ()
+    metadata: Mapping[str, Any] = {}
+    cdl: CdlDocument | None = None
+
+
+class EventDocument(Listed):
+    """An event with its frames on a plate; a recipe carries it with the shot.
+
+    Attributes:
+        source: First label (or frame count) of the source and the one after the last.
+        rate: Frames a second, exact.
+        first: Frame number of the first label of ``source``, whether it is on disk or not.
+        frames: Frame numbers that it uses, transitions included, handles excluded.
+        handles: Frames on disk before and after them, of those requested.
+        found: What identified the plate.
+    """
+
+    source: tuple[str, str]
     rate: str
+    first: int | None = None
     frames: str
     handles: tuple[int, int] = (0, 0)
     found: str
-    cdl: CdlDocument | None = None
+
+
+class Unplaced(Listed):
+    """An event without a plate; a recipe carries it with the shot of the event before it.
+
+    Attributes:
+        why: ``black``, ``gap``, ``generator``, ``disabled``, ``empty`` (no length), ``hidden``
+            (trimmed away), or ``no plate``.
+        rate: Frames a second of a count in ``source`` and ``record``, if known.
+    """
+
+    why: str
+    rate: str | None = None
+
+
+class Recut(CommandDocument):
+    """What an update changed in a recipe.
+
+    Attributes:
+        came: Shots that are new.
+        left: Shots that are no longer in the timeline and stay in the recipe as comments.
+        grew: Shot to the frames that it gained.
+        shrank: Shot to the frames that it lost.
+        kept: Shots with the same frames.
+    """
+
+    came: tuple[str, ...] = ()
+    left: tuple[str, ...] = ()
+    grew: Mapping[str, str] = {}
+    shrank: Mapping[str, str] = {}
+    kept: tuple[str, ...] = ()
 
 
 class ConformDocument(CommandDocument):
@@ -90,6 +207,8 @@ class ConformDocument(CommandDocument):
         shots: Shot to the events that use it.
         plates: Shot to its source plate.
         frames: Shot to the frames of it that are used, handles included.
+        unplaced: Events without a plate: black, gaps, generators, disabled or missing clips.
+        recut: What ``--update`` changed.
         remarks: Misses, ambiguities, mismatches, effects, in the order of the file.
     """
 
@@ -100,4 +219,6 @@ class ConformDocument(CommandDocument):
     shots: Mapping[str, tuple[EventDocument, ...]]
     plates: Mapping[str, str]
     frames: Mapping[str, str]
+    unplaced: tuple[Unplaced, ...] = ()
+    recut: Recut | None = None
     remarks: tuple[Remark, ...] = ()
