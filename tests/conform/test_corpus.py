@@ -6,7 +6,6 @@ import unicodedata
 from fractions import Fraction
 from functools import cache, partial
 
-import corpus
 import pytest
 from corpus import (
     BARS,
@@ -279,9 +278,10 @@ def test_the_corpus_is_large():
 
 
 def test_the_calculator_agrees_with_the_standard():
-    """Frames of an hour and a day of drop-frame (SMPTE ST 12-1): 107,892 and 24 times that."""
+    """An hour of drop-frame has 107,892 frames (SMPTE ST 12-1)."""
     drop = Clock("30000/1001", 30, drop=True)
-    assert drop.count("01:00:00;00") == 107_892
-    assert corpus.DROP_DAYS[30] == 24 * 107_892
+    assert len(drop.walk("00:00:00;00", 107_892)) == 107_893
+    assert drop.walk("00:00:00;00", 107_892)[-1] == "01:00:00;00"
+    assert drop.count("23:59:59;29") == 24 * 107_892 - 1
     assert drop.after("00:00:59;29") == "00:01:00;02"
     assert drop.after("00:09:59;29") == "00:10:00;00"
