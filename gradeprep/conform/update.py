@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 import os
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import Any
 from gradeprep.conform import park
 from gradeprep.conform.gather import Gathered, Use
 from gradeprep.conform.names import folded
-from gradeprep.conform.recipe import Source, carried_data, shot_lines
+from gradeprep.conform.recipe import Source, carried_data, heading, shot_lines
 from gradeprep.conform.shottext import appended, reconformed
 from gradeprep.errors import RequestError
 from gradeprep.model.conformed import Recut, Remark
@@ -29,6 +30,7 @@ from gradeprep.plates.sequence import Pattern
 
 __all__ = ["Updated", "update"]
 
+_HEADING = re.compile(r"# \d+ events? of [^\r\n]* in \d+ shots?\.")
 _OURS = ("timeline", "title", "events", "others")
 
 
@@ -78,6 +80,8 @@ def update(text: str, gathered: Gathered, source: Source) -> Updated:
     if found[1].flow:
         raise RequestError("its shots are in braces", remedy="write one a line, as conform does")
     edits: list[Edit] = []
+    if first := _HEADING.match(text):
+        edits.append(Edit(first.start(), first.end(), heading(gathered, source)))
     for name, use in pairs.items():
         shot = wanted["shots"][name]
         if "frames" in shot:
@@ -107,7 +111,7 @@ def update(text: str, gathered: Gathered, source: Source) -> Updated:
         changed,
         replace(gathered, shots=shots),
         _recut(data["shots"], pairs, new, left),
-        (*map(_keeps, lost), *_orphans(wanted["shots"], left)),
+        (*_spaces(data, source), *map(_keeps, lost), *_orphans(wanted["shots"], left)),
     )
 
 
@@ -208,6 +212,15 @@ def _restored(text: str, gathered: Gathered, source: Source) -> str:
         if _plate_of(shot, source.folder) in plates:
             text = text[: block.start] + block.shot + text[block.end :]
     return text
+
+
+def _spaces(data: Mapping[str, Any], source: Source) -> Iterator[Remark]:
+    """A colour space that differs from the recipe's, which an update leaves as it is."""
+    defaults = data.get("defaults")
+    space = defaults.get("space") if isinstance(defaults, dict) else None
+    if source.space and source.space != space:
+        what = f"--space {source.space} is for a new recipe; this one has {space or 'none'}"
+        yield Remark(severity="warn", what=what, remedy="set `space:` in the recipe")
 
 
 def _recut(
