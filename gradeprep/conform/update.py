@@ -86,7 +86,7 @@ def update(text: str, gathered: Gathered, source: Source) -> Updated:
         shot = wanted["shots"][name]
         if "frames" in shot:
             shot["frames"] = str(use.frames)
-        carried = shot.get("carried") or {}
+        carried = shot.get("carried", {})
         fresh = carried_data(use, source)
         shot["carried"] = {**{k: v for k, v in carried.items() if k not in _OURS}, **fresh}
         place = found[1].item(name)
@@ -117,22 +117,28 @@ def update(text: str, gathered: Gathered, source: Source) -> Updated:
 
 def _parsed(text: str) -> Any:
     data, _ = parse_yaml(text)
-    if not isinstance(data, dict) or not isinstance(data.get("shots"), dict):
+    shots = data.get("shots") if isinstance(data, dict) else None
+    if not isinstance(shots, dict) or not all(isinstance(shot, dict) for shot in shots.values()):
         raise RequestError("it is not a recipe: it has no shots")
+    for name, shot in shots.items():
+        if not isinstance(shot.get("carried", {}), dict):
+            raise RequestError("is not a mapping", shot=str(name), key="carried")
     return data
 
 
-def _conformed(shot: Any) -> bool:
-    """Whether a shot comes from a timeline; others are not the timeline's to remove."""
-    carried = shot.get("carried") if isinstance(shot, dict) else None
-    return isinstance(carried, dict) and bool(carried.get("events"))
+def _conformed(shot: Mapping[str, Any]) -> bool:
+    """Whether a shot comes from a timeline; an update removes no other."""
+    return bool(_events(shot))
 
 
-def _lost(shot: Any, gathered: Gathered) -> bool:
+def _events(shot: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    events = shot.get("carried", {}).get("events")
+    return [one for one in events if isinstance(one, dict)] if isinstance(events, list) else []
+
+
+def _lost(shot: Mapping[str, Any], gathered: Gathered) -> bool:
     """Whether an event of a shot is still in the timeline, but finds no plate."""
-    if not _conformed(shot):
-        return False
-    events = {(one.get("reel", ""), one.get("clip", "")) for one in shot["carried"]["events"]}
+    events = {(str(one.get("reel", "")), str(one.get("clip", ""))) for one in _events(shot)}
     return any(
         one.why == "no plate" and (one.reel, one.clip) in events for one in gathered.unplaced
     )
@@ -143,9 +149,9 @@ def _keeps(name: str) -> Remark:
     return Remark(severity="warn", what=what)
 
 
-def _plate_of(shot: Any, folder: Path) -> str:
+def _plate_of(shot: Mapping[str, Any], folder: Path) -> str:
     """A shot's plate as one comparable text; empty without one of its own."""
-    plate = shot.get("plate") if isinstance(shot, dict) else None
+    plate = shot.get("plate")
     return _comparable(folder / plate) if isinstance(plate, str) and plate else ""
 
 
@@ -208,8 +214,8 @@ def _restored(text: str, gathered: Gathered, source: Source) -> str:
     plates = {_comparable(Path(str(use.plate.files.pattern))) for use in gathered.shots.values()}
     for block in reversed(park.blocks(text)):
         shots, _ = parse_yaml(block.shot)
-        ((_, shot),) = shots.items()
-        if _plate_of(shot, source.folder) in plates:
+        own = list(shots.values()) if isinstance(shots, dict) else []
+        if any(isinstance(it, dict) and _plate_of(it, source.folder) in plates for it in own):
             text = text[: block.start] + block.shot + text[block.end :]
     return text
 

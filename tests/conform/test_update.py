@@ -268,3 +268,12 @@ def test_what_is_no_recipe_of_ours_stays_as_it_is(text, film, capsys):
     assert ran.code == 2
     assert len(ran.err.strip().splitlines()) == 1
     assert (film / "cut.yaml").read_text() == text
+
+
+def test_comments_among_the_events_stay(film):
+    before = first_recipe(film, ("A", 1003, 4), ("B", 1003, 4))
+    before = before.replace("      events:\n", "      events:  # from edit\n        # checked\n", 1)
+    result = updated(film, before, ("A", 1003, 5), ("B", 1003, 4))
+    assert "# from edit\n" in result.text
+    assert "# checked\n" in result.text
+    assert updated(film, result.text, ("A", 1003, 5), ("B", 1003, 4)).text == result.text
