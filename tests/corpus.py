@@ -37,9 +37,8 @@ __all__ = [
     "warp",
 ]
 
-DAYS = {24: 2_073_600, 25: 2_160_000, 30: 2_592_000, 48: 4_147_200, 50: 4_320_000, 60: 5_184_000}
-DROP_DAYS = {30: 2_589_408, 60: 5_178_816}
-"""Frames of 24 hours; 107,892 frames an hour of drop-frame at 30000/1001 (SMPTE ST 12-1)."""
+DROP_HOURS = {30: 107_892, 60: 215_784}
+"""Frames of an hour of drop-frame, at 30000/1001 and at 60000/1001 (SMPTE ST 12-1)."""
 
 
 @dataclass(frozen=True)
@@ -73,17 +72,15 @@ class Clock:
         return labels
 
     def count(self, label: str) -> int:
-        """Frames since midnight, by walking to the next midnight or from the last one."""
-        midnight = self.text(0, 0, 0, 0)
-        if label.startswith("23"):
-            steps = 0
-            while label != midnight:
-                label, steps = self.after(label), steps + 1
-            return (DROP_DAYS if self.drop else DAYS)[self.nominal] - steps
-        here, steps = midnight, 0
-        while here != label:
-            here, steps = self.after(here), steps + 1
-        return steps
+        """Frames since midnight, by walking to the next hour or from the last one."""
+        hour = int(label[:2])
+        frames = DROP_HOURS[self.nominal] if self.drop else 3600 * self.nominal
+        here, ahead, steps = self.text(hour, 0, 0, 0), label, 0
+        while label not in (here, self.text((hour + 1) % 24, 0, 0, 0)):
+            here, label, steps = self.after(here), self.after(label), steps + 1
+            if here == ahead:
+                return hour * frames + steps
+        return hour * frames if here == label else (hour + 1) * frames - steps
 
 
 @dataclass(frozen=True)

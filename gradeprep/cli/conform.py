@@ -128,7 +128,7 @@ def command(
     decisions = Decisions()
     if decision is not None:
         decisions = decisions_for(decision, found, library, choice)
-    remarks = (*found.remarks, *_decided(found, decisions, decision, timeline))
+    remarks = found.remarks
     recut = None
     if found.shots:
         source = Source(timeline, recipe.parent, found.title, space, decisions)
@@ -141,6 +141,7 @@ def command(
         data, lines = parse_yaml(text)
         build(data, lines=lines, file=str(recipe))  # what is written is a valid recipe
         write_recipe(recipe, text, overwrite=overwrite or update_recipe)
+    remarks += tuple(_decided(found, recut, decisions, decision, timeline))
     document = _document(timeline, recipe, found, len(read.events), remarks, recut)
     _print(document, as_json=as_json)
     if not found.shots:
@@ -159,20 +160,28 @@ def _updated(recipe: Path, found: Gathered, source: Source) -> Updated:
 
 
 def _decided(
-    found: Gathered, decisions: Decisions, file: Path | None, timeline: Path
+    found: Gathered,
+    recut: Recut | None,
+    decisions: Decisions,
+    file: Path | None,
+    timeline: Path,
 ) -> Iterator[Remark]:
-    """Which decisions apply, and what happens to the ASC CDL of the timeline."""
+    """Which decisions apply, and what happens to the ASC CDL of the timeline.
+
+    An update decides new shots only.
+    """
     brings = sum(event.cdl is not None for use in found.shots.values() for event in use.events)
     if brings and (file is None or file.resolve() != timeline.resolve()):
         what = f"the ASC CDL of {brings} events is kept in the recipe, not applied"
         yield Remark(severity="note", what=what)
     if file is None:
         return
-    lacking = [name for name in found.shots if name not in decisions.shots]
+    shots = tuple(found.shots) if recut is None else recut.came
+    lacking = [name for name in shots if name not in decisions.shots]
     if decisions.everywhere is not None:
         lacking = []
-    decided = len(found.shots) - len(lacking)
-    what = f"{file.name} is applied as balance and pull to {decided} of {len(found.shots)} shots"
+    decided = f"{len(shots) - len(lacking)} of {len(shots)} {'' if recut is None else 'new '}shots"
+    what = f"{file.name} is applied as balance and pull to {decided}"
     yield Remark(severity="note", what=what)
     if lacking:
         what = f"{file.name} has no correction for {', '.join(lacking)}"

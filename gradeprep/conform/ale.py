@@ -96,18 +96,20 @@ class _Rows:
         cells = [cell.strip() for cell in text.split("\t")]
         row = {name: cell for name, cell in zip(self.columns, cells, strict=False) if cell}
 
-        def report(what: str, *, fatal: bool = False) -> None:
-            severity = "fail" if fatal else "warn"
+        def report(what: str, *, severity: str = "warn") -> None:
             remark = {"severity": severity, "what": what, "line": line, "event": number}
             self.remarks.append(Remark.model_validate(remark))
 
         if any(cells[len(self.columns) :]):
             report(f"has {len(cells)} cells under {len(self.columns)} columns")
+        if row.get("Tracks") and "V" not in row["Tracks"].upper():
+            report(f"sound only ({row['Tracks']}): no plate", severity="note")
+            return None
         own = None if self.forced else timecode.rate(row.get("FPS", ""))
         rate = own or self.rate
         span = self.span(row, rate)
         if isinstance(span, str):
-            report(span, fatal=True)
+            report(span, severity="fail")
             return None
         start, end, odd = span
         if odd:

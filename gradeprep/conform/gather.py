@@ -163,7 +163,7 @@ def _outside(event: Event, plate: Plate) -> Remark:
     ends = (plate.first.timecode, plate.last.timecode)
     has = f"timecode {ends[0]} to {ends[1]}" if all(ends) else f"frames {plate.files.frames}"
     what = f"source {event.start} to {event.end} is not in {plate}, which has {has}"
-    return event.remark("fail", what, "add the missing part, or correct the list")
+    return event.remark("fail", what, "correct the list")
 
 
 def _lacking(event: Event, span: Span, used: FrameRange, plate: Plate) -> Iterator[Remark]:

@@ -155,7 +155,7 @@ def _unique(plates: Iterable[Plate]) -> list[Plate]:
 
 def _missed(event: Event, reels: Signs, names: Signs) -> tuple[str, str]:
     by_reel, by_name = _some(reels), _some(names)
-    allow = "correct the list, or allow it with --by-timecode"
+    allow = "correct the list, or use --by-timecode"
     if by_reel and by_name:
         what = f"reel '{event.reel}' is {_listed(by_reel)}, name '{event.name}' {_listed(by_name)}"
         return what, allow
@@ -163,9 +163,9 @@ def _missed(event: Event, reels: Signs, names: Signs) -> tuple[str, str]:
         what = f"reel '{event.reel}' is {_listed(by_reel)}, but no plate has the name"
         return f"{what} '{event.name}'", allow
     if by_name:
-        stated = by_name[0].first.reels[0] if by_name[0].first.reels else "another"
-        what = f"name '{event.name}' is {_listed(by_name)} of reel '{stated}', not"
-        return f"{what} '{event.reel}'", allow
+        stated = next((f"of reel '{reel}'" for reel in by_name[0].first.reels), "of another reel")
+        what = f"name '{event.name}' is {_listed(by_name[:1])} {stated}"
+        return f"{what}, not '{event.reel}'", allow
     return f"no plate has {_sought(event)}", "add the folder that holds it"
 
 

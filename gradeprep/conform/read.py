@@ -45,8 +45,11 @@ def read_timeline(path: Path, rate: Fraction | None = None) -> Timeline:
         raise RequestError(f"no event of a {kind} timeline in it", file=path)
     if rate is None:
         return timeline
-    events = tuple(replace(event, rate=rate, forced=True) for event in timeline.events)
-    return replace(timeline, events=events)
+    events, others = (
+        tuple(replace(event, rate=rate, forced=True) for event in some)
+        for some in (timeline.events, timeline.others)
+    )
+    return replace(timeline, events=events, others=others)
 
 
 def _read(kind: str, text: str, rate: Fraction | None) -> Timeline:

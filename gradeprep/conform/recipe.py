@@ -22,6 +22,7 @@ __all__ = [
     "carried_data",
     "carried_lines",
     "comments",
+    "heading",
     "recipe_text",
     "shot_lines",
     "write_recipe",
@@ -51,11 +52,9 @@ class Source:
 
 def recipe_text(gathered: Gathered, source: Source) -> str:
     """The text of a new recipe."""
-    total = sum(len(use.events) for use in gathered.shots.values())
-    shots = _count(len(gathered.shots), "shot")
     everywhere = source.decisions.everywhere
     lines = [
-        f"# {_count(total, 'event')} of {source.timeline.name} in {shots}.",
+        heading(gathered, source),
         "gradeprep: 1",
         "defaults:",
     ]
@@ -69,6 +68,13 @@ def recipe_text(gathered: Gathered, source: Source) -> str:
         own = source.decisions.shots.get(name)
         lines += shot_lines(name, use, source, own)
     return "\n".join(lines) + "\n"
+
+
+def heading(gathered: Gathered, source: Source) -> str:
+    """The first line: how many events of which timeline are in how many shots."""
+    total = sum(len(use.events) for use in gathered.shots.values())
+    shots = _count(len(gathered.shots), "shot")
+    return f"# {_count(total, 'event')} of {printable(source.timeline.name)} in {shots}."
 
 
 def write_recipe(path: Path, text: str, *, overwrite: bool) -> None:

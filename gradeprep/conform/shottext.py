@@ -95,7 +95,11 @@ def _carried(text: str, carried: YamlNode, fresh: list[str]) -> Iterator[Edit]:
     at: int | None = None
     for key, value in places:
         start, end = line_start(text, key.start), line_end(text, value.end)
-        noted = "".join(f"{indent}{comment}{newline}" for comment in comments_in(text, value))
+        between = [line.strip() for line in text[key.end : value.start].splitlines()]
+        above = [line.removeprefix(":").strip() for line in between if "#" in line]
+        noted = "".join(
+            f"{indent}{comment}{newline}" for comment in (*above, *comments_in(text, value))
+        )
         if at is None:
             at = start
             yield Edit(start, end, noted + lines)

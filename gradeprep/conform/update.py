@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 import os
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import Any
 from gradeprep.conform import park
 from gradeprep.conform.gather import Gathered, Use
 from gradeprep.conform.names import folded
-from gradeprep.conform.recipe import Source, carried_data, shot_lines
+from gradeprep.conform.recipe import Source, carried_data, heading, shot_lines
 from gradeprep.conform.shottext import appended, reconformed
 from gradeprep.errors import RequestError
 from gradeprep.model.documents.conform import Recut, Remark
@@ -29,6 +30,7 @@ from gradeprep.plates.sequence import Pattern
 
 __all__ = ["Updated", "update"]
 
+_HEADING = re.compile(r"# \d+ events? of [^\r\n]* in \d+ shots?\.")
 _OURS = ("timeline", "title", "events", "others")
 
 
@@ -78,11 +80,13 @@ def update(text: str, gathered: Gathered, source: Source) -> Updated:
     if found[1].flow:
         raise RequestError("its shots are in braces", remedy="write one a line, as conform does")
     edits: list[Edit] = []
+    if first := _HEADING.match(text):
+        edits.append(Edit(first.start(), first.end(), heading(gathered, source)))
     for name, use in pairs.items():
         shot = wanted["shots"][name]
         if "frames" in shot:
             shot["frames"] = str(use.frames)
-        carried = shot.get("carried") or {}
+        carried = shot.get("carried", {})
         fresh = carried_data(use, source)
         shot["carried"] = {**{k: v for k, v in carried.items() if k not in _OURS}, **fresh}
         place = found[1].item(name)
@@ -107,28 +111,34 @@ def update(text: str, gathered: Gathered, source: Source) -> Updated:
         changed,
         replace(gathered, shots=shots),
         _recut(data["shots"], pairs, new, left),
-        (*map(_keeps, lost), *_orphans(wanted["shots"], left)),
+        (*_spaces(data, source), *map(_keeps, lost), *_orphans(wanted["shots"], left)),
     )
 
 
 def _parsed(text: str) -> Any:
     data, _ = parse_yaml(text)
-    if not isinstance(data, dict) or not isinstance(data.get("shots"), dict):
+    shots = data.get("shots") if isinstance(data, dict) else None
+    if not isinstance(shots, dict) or not all(isinstance(shot, dict) for shot in shots.values()):
         raise RequestError("it is not a recipe: it has no shots")
+    for name, shot in shots.items():
+        if not isinstance(shot.get("carried", {}), dict):
+            raise RequestError("is not a mapping", shot=str(name), key="carried")
     return data
 
 
-def _conformed(shot: Any) -> bool:
-    """Whether a shot comes from a timeline; others are not the timeline's to remove."""
-    carried = shot.get("carried") if isinstance(shot, dict) else None
-    return isinstance(carried, dict) and bool(carried.get("events"))
+def _conformed(shot: Mapping[str, Any]) -> bool:
+    """Whether a shot comes from a timeline; an update removes no other."""
+    return bool(_events(shot))
 
 
-def _lost(shot: Any, gathered: Gathered) -> bool:
+def _events(shot: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    events = shot.get("carried", {}).get("events")
+    return [one for one in events if isinstance(one, dict)] if isinstance(events, list) else []
+
+
+def _lost(shot: Mapping[str, Any], gathered: Gathered) -> bool:
     """Whether an event of a shot is still in the timeline, but finds no plate."""
-    if not _conformed(shot):
-        return False
-    events = {(one.get("reel", ""), one.get("clip", "")) for one in shot["carried"]["events"]}
+    events = {(str(one.get("reel", "")), str(one.get("clip", ""))) for one in _events(shot)}
     return any(
         one.why == "no plate" and (one.reel, one.clip) in events for one in gathered.unplaced
     )
@@ -139,9 +149,9 @@ def _keeps(name: str) -> Remark:
     return Remark(severity="warn", what=what)
 
 
-def _plate_of(shot: Any, folder: Path) -> str:
+def _plate_of(shot: Mapping[str, Any], folder: Path) -> str:
     """A shot's plate as one comparable text; empty without one of its own."""
-    plate = shot.get("plate") if isinstance(shot, dict) else None
+    plate = shot.get("plate")
     return _comparable(folder / plate) if isinstance(plate, str) and plate else ""
 
 
@@ -204,10 +214,19 @@ def _restored(text: str, gathered: Gathered, source: Source) -> str:
     plates = {_comparable(Path(str(use.plate.files.pattern))) for use in gathered.shots.values()}
     for block in reversed(park.blocks(text)):
         shots, _ = parse_yaml(block.shot)
-        ((_, shot),) = shots.items()
-        if _plate_of(shot, source.folder) in plates:
+        own = list(shots.values()) if isinstance(shots, dict) else []
+        if any(isinstance(it, dict) and _plate_of(it, source.folder) in plates for it in own):
             text = text[: block.start] + block.shot + text[block.end :]
     return text
+
+
+def _spaces(data: Mapping[str, Any], source: Source) -> Iterator[Remark]:
+    """A colour space that differs from the recipe's, which an update leaves as it is."""
+    defaults = data.get("defaults")
+    space = defaults.get("space") if isinstance(defaults, dict) else None
+    if source.space and source.space != space:
+        what = f"--space {source.space} is for a new recipe; this one has {space or 'none'}"
+        yield Remark(severity="warn", what=what, remedy="set `space:` in the recipe")
 
 
 def _recut(

@@ -56,3 +56,9 @@ def test_a_log_without_a_table_is_refused():
         ale.read(["Heading", "FPS\t24", "Data"], None)
     with pytest.raises(RequestError, match="separated by COMMAS"):
         ale.read(["Heading", "FIELD_DELIM\tCOMMAS", "Column", "Name"], None)
+
+
+def test_a_row_of_sound_needs_no_plate():
+    timeline = read("a\tT\tA1A2\t01:00:00:00\t01:00:01:00\t\t\t")
+    assert timeline.events == ()
+    assert [remark.what for remark in timeline.remarks] == ["sound only (A1A2): no plate"]

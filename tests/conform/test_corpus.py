@@ -6,7 +6,6 @@ import unicodedata
 from fractions import Fraction
 from functools import cache, partial
 
-import corpus
 import pytest
 from corpus import (
     BARS,
@@ -41,7 +40,8 @@ NEW = Tape("mast_v002", "D001", CLOCK, "04:00:00:00", folder="mast", first=3001)
 SMALL = Tape("sail", "E001", CLOCK, "05:00:00:00", folder="1920x1080")
 LARGE = Tape("sail", "E001", CLOCK, "05:00:00:00", folder="3840x2160", first=4001)
 ACCENT = Tape(unicodedata.normalize("NFD", "pêcheur"), "F001", CLOCK, "06:00:00:00")
-TAPES = (QUAY, LOFT, SLIP, FIRST, SECOND, OLD, NEW, SMALL, LARGE, ACCENT)
+OAR = Tape("oar", "", CLOCK, "07:00:00:00")
+TAPES = (QUAY, LOFT, SLIP, OAR, FIRST, SECOND, OLD, NEW, SMALL, LARGE, ACCENT)
 ONE = "10:00:00:00 10:00:00:04"
 
 
@@ -169,6 +169,10 @@ CASES = [
           "of reel 'A001', not 'Z001'"),
     plain("reel-and-name-of-two", lines(event("B001", QUAY, 4, 8), "* FROM CLIP NAME: quay"),
           "name 'quay' quay.####.exr"),
+    plain("reel-of-one-name-of-another", lines(event("A001", OAR, 4, 8), "* FROM CLIP NAME: oar"),
+          "reel 'A001' is quay.####.exr, name 'oar' oar.####.exr"),
+    plain("name-of-no-reel", lines(event("Z009", OAR, 4, 8), "* FROM CLIP NAME: oar"),
+          ("oar", "1005-1008")),
     plain("bars", lines(event("BARS", QUAY, 4, 8), "* FROM CLIP NAME: Bars and Tone"),
           "no plate has reel 'BARS' or name 'Bars and Tone'"),
     plain("by-timecode", lines(event("AX", QUAY, 4, 8), "* FROM CLIP NAME: 12A-3"), FOUR,
@@ -279,9 +283,10 @@ def test_the_corpus_is_large():
 
 
 def test_the_calculator_agrees_with_the_standard():
-    """Frames of an hour and a day of drop-frame (SMPTE ST 12-1): 107,892 and 24 times that."""
+    """An hour of drop-frame has 107,892 frames (SMPTE ST 12-1)."""
     drop = Clock("30000/1001", 30, drop=True)
-    assert drop.count("01:00:00;00") == 107_892
-    assert corpus.DROP_DAYS[30] == 24 * 107_892
+    assert len(drop.walk("00:00:00;00", 107_892)) == 107_893
+    assert drop.walk("00:00:00;00", 107_892)[-1] == "01:00:00;00"
+    assert drop.count("23:59:59;29") == 24 * 107_892 - 1
     assert drop.after("00:00:59;29") == "00:01:00;02"
     assert drop.after("00:09:59;29") == "00:10:00;00"

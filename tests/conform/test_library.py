@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from filmed import write_plate
 from support import write_dpx
 
@@ -42,12 +43,22 @@ def test_a_dpx_tells_its_device_and_source(tmp_path):  # SMPTE ST 268: fields of
     assert {"tape 7", "quay_0100"} <= found.reels
 
 
-def test_times_of_a_plate_are_read_from_its_ends(tmp_path, monkeypatch):
-    write_plate(tmp_path, "quay", frames=12)
+@pytest.mark.parametrize(
+    ("start", "rate", "per_label", "count"),
+    [
+        ("01:00:00:00", 24, 1, 86_400),
+        ("23:59:59:20", 24, 1, 2_073_596),
+        ("23:59:59:22", 50, 2, 4_319_994),  # labels count pairs, over midnight
+    ],
+)
+def test_times_of_a_plate_are_read_from_its_ends(
+    start, rate, per_label, count, tmp_path, monkeypatch
+):
+    write_plate(tmp_path, "quay", start, frames=12, rate=str(rate), per_label=per_label)
     opened = []
     inspect = files.inspect
     monkeypatch.setattr(files, "inspect", lambda path: opened.append(path) or inspect(path))
     (plate,) = find_plates(tmp_path).plates
-    (run,) = plate.runs(24)
-    assert (run.count, run.frame, run.length) == (86_400, 1001, 12)
-    assert len(opened) == 2
+    (run,) = plate.runs(rate)
+    assert (run.count, run.frame, run.length) == (count, 1001, 12)
+    assert len(opened) <= 3

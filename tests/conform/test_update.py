@@ -16,6 +16,7 @@ from gradeprep.conform.update import update
 from gradeprep.errors import RequestError
 from gradeprep.model import timecode
 from gradeprep.model.yamltext import parse_yaml
+from gradeprep.pipeline.recipefile import read_recipe
 
 
 def cut(folder, name, events):
@@ -113,6 +114,7 @@ def test_the_same_cut_changes_nothing(film):
     events = ("A", 1003, 4), ("B", 1003, 4)
     before = decided(first_recipe(film, *events))
     again = updated(film, before, *events)
+    assert again.text.startswith("# 2 events of v2.edl in 2 shots.\n")
     assert again.text.replace("v2.edl", "v1.edl") == before
     assert updated(film, again.text, *events).text == again.text
 
@@ -220,6 +222,7 @@ def test_update_and_resume_make_the_new_frames_only(film, capsys):
     assert "new      C" in ran.out
     assert "parked   B" in ran.out
     assert "grew     A  1002,1007" in ran.out
+    assert (film / "cut.yaml").read_text().startswith("# 2 events of v2.edl in 2 shots.\n")
     ran = run(capsys, "run", recipe, "--resume", "--quiet")
     assert ran.code == 0, ran
     after = {path: path.stat().st_mtime_ns for path in film.glob("normalized/*/*.exr")}
@@ -227,3 +230,50 @@ def test_update_and_resume_make_the_new_frames_only(film, capsys):
     assert sorted(path.name for path in after.keys() - made.keys()) == [
         "A.1002.exr", "A.1007.exr", "C.1001.exr", "C.1002.exr",
     ]  # fmt: skip
+
+
+def test_a_decision_is_for_new_shots_only(film, capsys):
+    recipe = film / "cut.yaml"
+    decision = film / "a.cc"
+    decision.write_text(
+        '<ColorCorrection id="a"><SOPNode><Slope>0.5 0.5 0.5</Slope><Offset>0 0 0</Offset>'
+        "<Power>1 1 1</Power></SOPNode></ColorCorrection>"
+    )
+    command = ["--plates", film / "plates", "-o", recipe]
+    assert run(capsys, "conform", cut(film, "v1.edl", [("A", 1003, 4)]), *command).code == 0
+    longer = cut(film, "v2.edl", [("A", 1003, 4), ("B", 1003, 4)])
+    ran = run(capsys, "conform", longer, *command, "--update", "--decision", decision,
+              "--space", "ACEScg")  # fmt: skip
+    assert ran.code == 0, ran
+    assert "note  a.cc is applied as balance and pull to 1 of 1 new shots" in ran.err
+    assert "warn  --space ACEScg is for a new recipe; this one has none" in ran.err
+    shots = read_recipe(recipe).shots
+    assert [shots[name].stages[-1].params.stops for name in ("A", "B")] == [0.0, -1.0]
+
+
+def test_there_is_no_recipe_to_update(film, capsys):
+    timeline = cut(film, "v1.edl", [("A", 1003, 4)])
+    ran = run(capsys, "conform", timeline, "--plates", film / "plates", "-o", film / "no.yaml",
+              "--update")  # fmt: skip
+    assert (ran.code, (film / "no.yaml").exists()) == (2, False)
+    assert "no.yaml: no such recipe to update" in ran.err
+
+
+@pytest.mark.parametrize("text", ["", "shots: 3", "- a", "gradeprep: 1\nshots: {A: {plate: a}}\n"])
+def test_what_is_no_recipe_of_ours_stays_as_it_is(text, film, capsys):
+    (film / "cut.yaml").write_text(text)
+    timeline = cut(film, "v1.edl", [("A", 1003, 4)])
+    ran = run(capsys, "conform", timeline, "--plates", film / "plates", "-o", film / "cut.yaml",
+              "--update")  # fmt: skip
+    assert ran.code == 2
+    assert len(ran.err.strip().splitlines()) == 1
+    assert (film / "cut.yaml").read_text() == text
+
+
+def test_comments_among_the_events_stay(film):
+    before = first_recipe(film, ("A", 1003, 4), ("B", 1003, 4))
+    before = before.replace("      events:\n", "      events:  # from edit\n        # checked\n", 1)
+    result = updated(film, before, ("A", 1003, 5), ("B", 1003, 4))
+    assert "# from edit\n" in result.text
+    assert "# checked\n" in result.text
+    assert updated(film, result.text, ("A", 1003, 5), ("B", 1003, 4)).text == result.text
