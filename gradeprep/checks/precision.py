@@ -189,9 +189,9 @@ class Precision:
             )
 
         lost = reduce(add, plate.each(frames, look))
-        told = {"frames": list(frames), "samples": lost.samples}
+        data = {"frames": list(frames), "samples": lost.samples}
         for what, remedy, numbers in (*_cut_off(lost), *_rounded(lost, params)):
-            yield Finding(severity=params.on, what=what, remedy=remedy, numbers=numbers | told)
+            yield Finding(severity=params.on, what=what, remedy=remedy, numbers=numbers | data)
         steps = {t: s for t, s in lost.steps().items() if _stops(t, s) > params.min_step}
         if steps:
             noise = measure_noise(plate, plate.sample(1), normalized=True)

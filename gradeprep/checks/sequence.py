@@ -162,8 +162,8 @@ def _timecodes(layouts: Mapping[int, Layout], on: Severity) -> Iterator[Finding]
         )
         return
     rates = {layout.rate for layout in layouts.values()}
-    told = rates.pop() if len(rates) == 1 else None
-    rate = timecode.rate(told) if told else None
+    found = rates.pop() if len(rates) == 1 else None
+    rate = timecode.rate(found) if found else None
     if rate is None:
         yield Finding(
             severity="note",

@@ -45,9 +45,9 @@ class Camera:
     @property
     def evidence(self) -> dict[str, float | dict[str, float]]:
         """What it tells, as plain data."""
-        told = {"time_s": self.seconds, "index": self.index, "rate_fps": self.rate}
+        data = {"time_s": self.seconds, "index": self.index, "rate_fps": self.rate}
         found: dict[str, float | dict[str, float]] = {
-            name: float(value) for name, value in told.items() if value is not None
+            name: float(value) for name, value in data.items() if value is not None
         }
         return {**self.apertures, **found}
 

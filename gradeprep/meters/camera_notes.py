@@ -130,8 +130,8 @@ def _csv_rows(text: str, file: str) -> Iterator[Note]:
             if len(values) > len(names):
                 what = f"has {len(values)} values for {len(names)} columns"
                 raise RequestError(what, file=file, key=f"line {reader.line_num}")
-            told = dict(zip(names, values, strict=False))
-            filled = {name: value for name, value in told.items() if value}
+            data = dict(zip(names, values, strict=False))
+            filled = {name: value for name, value in data.items() if value}
             yield Note(file, reader.line_num, filled.get("shot", ""), filled)
     except csv.Error as error:
         raise RequestError(f"not CSV: {error}", file=file, key=f"line {reader.line_num}") from error
@@ -154,9 +154,9 @@ def _yaml_rows(text: str, file: str) -> Iterator[Note]:
     data, lines = parse_yaml(text, file=file)
     if not isinstance(data, dict):
         raise RequestError("notes are a mapping of shot to values", file=file, key="line 1")
-    for shot, told in data.items():
-        listed = isinstance(told, list)
-        for index, row in enumerate(told if listed else [told]):
+    for shot, found in data.items():
+        listed = isinstance(found, list)
+        for index, row in enumerate(found if listed else [found]):
             line = lines.of((shot, index) if listed else (shot,)) or 1
             if not isinstance(row, dict):
                 raise RequestError(

@@ -73,7 +73,7 @@ class Chart:
         grid = Grid.of(corners)
         fits = look_at(plate, frames, lambda frame: fit(Sheet.of(plate, frame), grid, params.batch))
         combined = combine(frames, [one.stops for one in fits], [one.sigma for one in fits])
-        told = dict.fromkeys(warning for one in fits for warning in one.warnings)
+        found = dict.fromkeys(warning for one in fits for warning in one.warnings)
         return Reading(
             meter=self.name,
             stops=combined.stops,
@@ -87,7 +87,7 @@ class Chart:
                     {"frame": n, **one.evidence} for n, one in zip(frames, fits, strict=True)
                 ],
             },
-            warnings=(*told, *combined.warnings),
+            warnings=(*found, *combined.warnings),
         )
 
 

@@ -120,7 +120,7 @@ def _from_surface(plate: PlateView, other: PlateView, params: ReferenceParams) -
                 ],
             },
         },
-        warnings=(*now.warnings, *(f"{params.shot}: {told}" for told in wanted.warnings)),
+        warnings=(*now.warnings, *(f"{params.shot}: {given}" for given in wanted.warnings)),
     )
 
 
@@ -165,10 +165,10 @@ def _from_pictures(plate: PlateView, other: PlateView, params: ReferenceParams) 
     stops = [each.stops + pull for each, pull in zip(found, pulled, strict=True)]
     combined = combine(frames, stops, [each.sigma for each in found])
     sigma = combined.sigma
-    told = [*dict.fromkeys(told for each in found for told in each.warnings), *combined.warnings]
+    lines = [*dict.fromkeys(lines for each in found for lines in each.warnings), *combined.warnings]
     if params.mode == "tones":  # what the framing changed, it changed in every frame alike
         sigma = max(sigma, *(each.sigma for each in found))
-        told.insert(0, _MIX)
+        lines.insert(0, _MIX)
     return Reading(
         meter=Reference.name,
         stops=combined.stops,
@@ -185,7 +185,7 @@ def _from_pictures(plate: PlateView, other: PlateView, params: ReferenceParams) 
                 for frame, pull, each in zip(frames, pulled, found, strict=True)
             ],
         },
-        warnings=tuple(told),
+        warnings=tuple(lines),
     )
 
 

@@ -26,39 +26,39 @@ A clipped white looks grey behind a compensation. Watch for clipping on the sign
 camera's own indication and the crew's judgement decide."""
 
 
-def card_text(told: CompensationDocument) -> str:
+def card_text(found: CompensationDocument) -> str:
     """The card of a set, plain text, lines under 100 letters."""
-    out = f"{told.display}, {told.view}" if told.display else "the same log"
+    out = f"{found.display}, {found.view}" if found.display else "the same log"
     blocks = [
-        f"Compensation for recordings in {told.space}\n"
-        f"In: {told.space}. Out: {out}.\n"
-        f"Made by gradeprep {__version__} from {told.config}\n"
-        f"(SHA-256 of the config {told.sha256})",
+        f"Compensation for recordings in {found.space}\n"
+        f"In: {found.space}. Out: {out}.\n"
+        f"Made by gradeprep {__version__} from {found.config}\n"
+        f"(SHA-256 of the config {found.sha256})",
         _WHERE,
-        "In post, the pull is the same number:\n" + "\n".join(_pulls(told)),
-        *(_file(one, log=told.display is None) for one in told.files),
-        *(f"{Path(one.file).name}: not handed out: {one.why}" for one in told.refused),
-        *(f"Left out: {one}" for one in told.left_out),
+        "In post, the pull is the same number:\n" + "\n".join(_pulls(found)),
+        *(_file(one, log=found.display is None) for one in found.files),
+        *(f"{Path(one.file).name}: not handed out: {one.why}" for one in found.refused),
+        *(f"Left out: {one}" for one in found.left_out),
         _WATCH,
     ]
     return "\n\n".join(_wrapped(block) for block in blocks) + "\n"
 
 
-def _pulls(told: CompensationDocument) -> Iterator[str]:
-    config = "" if told.config.startswith("ocio:") else f" --config {shlex.quote(told.config)}"
-    for stops in dict.fromkeys(one.stops for one in told.files):
-        yield f"{_COMMAND} IN OUT --stops {stops:g} --space {shlex.quote(told.space)}{config}"
+def _pulls(found: CompensationDocument) -> Iterator[str]:
+    config = "" if found.config.startswith("ocio:") else f" --config {shlex.quote(found.config)}"
+    for stops in dict.fromkeys(one.stops for one in found.files):
+        yield f"{_COMMAND} IN OUT --stops {stops:g} --space {shlex.quote(found.space)}{config}"
 
 
-def _file(told: TransformDocument, *, log: bool) -> str:
-    size = f" of {told.size}" if told.size else ""
-    way = "formulas" if told.formula else "a sampled table"
+def _file(found: TransformDocument, *, log: bool) -> str:
+    size = f" of {found.size}" if found.size else ""
+    way = "formulas" if found.formula else "a sampled table"
     after = "Put the monitor's own view behind it." if log else "The view is in it: none behind it."
     return (
-        f"{Path(told.file).name}\n"
-        f"  For a recording {_hot(told.stops)}. {_KINDS[told.format]}{size}, {way}. {after}\n"
-        f"  Largest error: {error_text(told)}.\n"
-        f"  Range: {range_text(told)}."
+        f"{Path(found.file).name}\n"
+        f"  For a recording {_hot(found.stops)}. {_KINDS[found.format]}{size}, {way}. {after}\n"
+        f"  Largest error: {error_text(found)}.\n"
+        f"  Range: {range_text(found)}."
     )
 
 
@@ -69,23 +69,23 @@ def _hot(stops: float) -> str:
     return f"{abs(stops):g} {unit} {'hot' if stops < 0 else 'under'}"
 
 
-def error_text(told: TransformDocument) -> str:
+def error_text(found: TransformDocument) -> str:
     """What a file is off by, in words."""
-    if told.error_stops is not None:
+    if found.error_stops is not None:
         return (
-            f"{told.error_stops:.6f} stops from 6 stops under grey up, "
-            f"{told.error_codes:.3f} of a 10-bit code anywhere"
+            f"{found.error_stops:.6f} stops from 6 stops under grey up, "
+            f"{found.error_codes:.3f} of a 10-bit code anywhere"
         )
     return (
-        f"{told.error_neutral:.2f} of a 10-bit code on neutrals, {told.error_colours:.1f} on 99 of "
-        f"100 unclipped colours, {told.error_codes:.1f} anywhere"
+        f"{found.error_neutral:.2f} of a 10-bit code on neutrals, {found.error_colours:.1f} on 99 of "
+        f"100 unclipped colours, {found.error_codes:.1f} anywhere"
     )
 
 
-def range_text(told: TransformDocument) -> str:
+def range_text(found: TransformDocument) -> str:
     """What a file does with codes under 0 and over 1, in words."""
-    top = f"code 1, {told.ceiling:+.2f} stops from grey recorded, {told.ceiling_shown:+.2f} shown"
-    if told.clamps:
+    top = f"code 1, {found.ceiling:+.2f} stops from grey recorded, {found.ceiling_shown:+.2f} shown"
+    if found.clamps:
         return f"clamps under code 0 and over {top}"
     return f"goes on past code 0 and past {top}"
 

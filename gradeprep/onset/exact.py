@@ -33,11 +33,11 @@ def log_space(colour: Colour, name: str) -> str:
     else:
         return space
     logs = [repr(item) for item in colour.with_encoding("log")]
-    told = ", ".join(logs[:6]) + (", ..." if len(logs) > 6 else "")
+    text = ", ".join(logs[:6]) + (", ..." if len(logs) > 6 else "")
     raise ColourError(
         f"'{space}' {what}",
         key="--space",
-        remedy=f"name the log space that the camera feeds the monitor: {told}",
+        remedy=f"name the log space that the camera feeds the monitor: {text}",
     )
 
 

@@ -75,7 +75,7 @@ def make(order: Order, folder: Path, *, overwrite: bool = False) -> Compensation
             files.append(_hand_out(order, folder / name, stops, kind, probe, exact[stops]))
         except _OverToleranceError as error:
             refused.append(RefusalDocument(file=str(folder / name), why=str(error)))
-    told = CompensationDocument(
+    found = CompensationDocument(
         config=order.colour.name,
         sha256=order.colour.sha256,
         space=order.space,
@@ -87,12 +87,12 @@ def make(order: Order, folder: Path, *, overwrite: bool = False) -> Compensation
         card=str(card) if files else None,
     )
     if files:
-        text = card_text(told)
+        text = card_text(found)
         publish(card, partial(_write_text, text), partial(Path.read_text, encoding="utf-8"))
     elif fresh:
         with suppress(OSError):  # somebody put a file there meanwhile
             folder.rmdir()
-    return told
+    return found
 
 
 def _hand_out(
@@ -163,9 +163,9 @@ def _refuse(off: Deviation, order: Order, kind: Format) -> None:
             ("stops", f"{off.stops:.5f} stops", off.stops, limit.stops),
             ("codes", f"{off.codes:.2f} codes", off.codes, limit.log_codes),
         ]
-    over = [(key, told, top) for key, told, value, top in held if value > top]
+    over = [(key, found, top) for key, found, value, top in held if value > top]
     if over:
-        what = ", ".join(f"{told} (tolerance {top:g})" for _, told, top in over)
+        what = ", ".join(f"{found} (tolerance {top:g})" for _, found, top in over)
         most = {"1d": cube.SIZES_1D[1], "3d": cube.SIZES_3D[1]}.get(kind)
         more = "" if order.size(kind) == most else f"give more points (--size-{kind}), or "
         keys = ", ".join(f"--tolerance-{key}" for key, _, _ in over)

@@ -52,13 +52,13 @@ class Present:
     def given(self) -> tuple[Given, ...]:
         """All that is known, each as written and as it exactly is."""
         units = {"time": "s", "angle": "deg", "rate": "fps"}
-        told = []
+        lines = []
         for name in ("aperture", "t_stop", "time", "angle", "rate", "index", "density"):
             label: Label | None = getattr(self, name)
             if label is not None:
                 # A filter's label tells the light that is held back.
                 off = -label.stops if name == "density" else label.stops
-                told.append(
+                lines.append(
                     Given(
                         name=name,
                         written=label.written,
@@ -67,4 +67,4 @@ class Present:
                         off_by=off,
                     )
                 )
-        return tuple(told)
+        return tuple(lines)

@@ -80,7 +80,7 @@ def noise(sensor: SensorModel, *, clip: float, hot: float, how: str) -> NoiseGai
 
     tones = tuple(
         ToneNoise(
-            tone=tone, electrons=grey * gain(tone), normal=told(tone, 0.0), hot=told(tone, hot)
+            tone=tone, electrons=grey * gain(tone), normal=found(tone, 0.0), hot=found(tone, hot)
         )
         for tone in range(math.floor(clip), _DARKEST - 1, -1)
     )

@@ -79,8 +79,8 @@ def test_a_rate_that_a_log_does_not_count(tmp_path):
 def test_clipped_is_the_largest_share_of_a_frame(tmp_path):
     made = told(tmp_path, {1001: "10:00:00:00"}, pattern="{}.exr")
     (frame,) = made.record.frames
-    counts = frame.counts.model_copy(update={"clipped": {"R": 1, "G": 3}})
-    frames = (frame.model_copy(update={"counts": counts}),)
+    counts = frame.finished.counts.model_copy(update={"clipped": {"R": 1, "G": 3}})
+    frames = (frame.with_result(frame.finished.model_copy(update={"counts": counts})),)
     record = made.record.model_copy(update={"frames": frames})
     made = type(made)(record, made.sidecar, made.gains)
     (document,) = Csv().make([made], RateParams(), "film")

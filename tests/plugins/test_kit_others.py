@@ -113,7 +113,7 @@ METERS = [
     ("follows", "+1 on the plate moves the reading by +0 stops", {"read": fixed()}),
     (
         "frame",
-        "asked for frame 1001, it looked at 1002, 1003",
+        "a stop less on the other frames moves the reading of frame 1001 by ",
         {"read": lambda self, plate, p: Middle().read(plate, p.model_copy(update={"frame": None}))},
     ),
     ("call", "read of a black plate raised LookupError", {"read": in_the_dark(LookupError("no"))}),

@@ -39,7 +39,7 @@ CLAUSES: Mapping[str, str] = {
     "inverse": "takes apply back, but for rounding magnified by 1/slope",
     "reading": "a Reading with the meter's name, a sigma from 0, and evidence that JSON holds",
     "follows": "a plate that is one stop brighter reads one stop lower",
-    "frame": "asked for a frame, it looks at that frame alone",
+    "frame": "asked for a frame, it reads the light of that frame alone",
     "findings": "Findings of frames that the plate has, with numbers that JSON holds",
     "finds": "finds something on a plate that is said to have it",
     "documents": "Documents with plain names, each shot described or left out, nothing written",

@@ -51,7 +51,6 @@ class MemoryPlate:
         origin: x and y of the display window.
         headers: Frame to header attributes.
         layouts: Frame to what its file says of itself; half EXR when left out.
-        seen: Frames whose samples were looked at are added here.
     """
 
     pictures: Mapping[int, Floats]
@@ -66,7 +65,6 @@ class MemoryPlate:
     origin: tuple[int, int] = (0, 0)
     headers: Mapping[int, Mapping[str, Any]] = field(default_factory=dict)
     layouts: Mapping[int, Layout] = field(default_factory=dict)
-    seen: set[int] = field(default_factory=set, compare=False, repr=False)
 
     @property
     def frames(self) -> FrameRange:
@@ -91,7 +89,6 @@ class MemoryPlate:
 
     def pixels(self, frame: int) -> Pixels:
         """The frame's colour, float32, non-finite as 0; read-only."""
-        self.seen.add(frame)
         picture = np.asarray(self.pictures[frame], np.float32)
         return _closed(np.where(np.isfinite(picture), picture, np.float32(0.0)))
 
@@ -102,7 +99,6 @@ class MemoryPlate:
 
     def nonfinite(self, frame: int) -> int:
         """Number of non-finite samples."""
-        self.seen.add(frame)
         return int(np.count_nonzero(~np.isfinite(self.pictures[frame])))
 
     def region(self, frame: int, region: Sequence[float]) -> Pixels:
