@@ -2,7 +2,7 @@
 
 *Temporal*: where the picture holds still, the difference of two frames is noise alone, its
 standard deviation ``sqrt(2)`` times that of one (ISO 15739 over two frames). A drift of exposure
-between the two is taken out first. Whether a block holds still is told by the difference's own
+between the two is taken out first. Whether a block holds still shows in the difference's own
 structure: in noise, the means of 2 x 2 cells spread as much as the samples in them let expect
 (an F test, 16 and 48 degrees of freedom); what moves leaves edges, and the cells spread more.
 Demosaicing and compression tie neighbours together and widen the spread everywhere, so the
@@ -54,7 +54,7 @@ class Blocks:
         level: Mean scene-linear value of each.
         variance: Variance of the noise in each.
         tied: How much more neighbours move together than in white noise; 1 for white noise, and
-            where it cannot be told.
+            where it is unknown.
     """
 
     level: Values
@@ -113,7 +113,7 @@ def _spread(between: Values, square: Values) -> Values:
 
 
 def _tied(spread: Values) -> float:
-    """How far the noise itself widens the spread, told by the stillest blocks.
+    """How far the noise itself widens the spread, from the stillest blocks.
 
     Where most blocks move nevertheless, those say nothing either: 1, as for white noise.
     """

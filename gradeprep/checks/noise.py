@@ -40,7 +40,7 @@ class NoiseParams(BaseModel):
 
 
 class Noise:
-    """Tells the noise per tone of luminance and of each channel, and where shadows are clean."""
+    """Reports the noise per tone of luminance and of each channel, and where shadows are clean."""
 
     name = "noise"
     summary = "noise at every tone, and how far down the shadows are clean"

@@ -4,12 +4,12 @@ Every bin is temporal where enough blocks of its tone hold still, and spatial el
 difference of two frames takes no texture for noise, and sees noise that neighbours share
 (demosaicing, compression), which a high-pass does not. Where the noise is white, both can only
 say too much, by motion or by texture, and the smaller is the better. Where it is not and nothing
-holds still, the noise is larger than told. In a tone full of texture the spatial estimate is
+holds still, the noise reads too large. In a tone full of texture the spatial estimate is
 read from the smoothest tenth of the blocks. Noise is cut off at the ends of the recorded range;
 blocks with samples there are left out. Noise finer than a code step shows as that step, or not
 at all.
 
-Tone and noise are told of luminance, and again of each channel by itself: the tone of a channel
+Tone and noise are of luminance, and again of each channel by itself: the tone of a channel
 is its own level, whatever the colour.
 """
 
@@ -74,7 +74,7 @@ class NoiseTable:
     """Noise per tone.
 
     Attributes:
-        normalized: Whether it tells of the picture after lift and pull, or as recorded.
+        normalized: Whether it is of the picture after lift and pull, or as recorded.
         pairs: Frames looked at, two by two; one alone where the plate has no second.
         held: Pairs whose frames are the same to the bit, which say nothing of noise.
         moving: Share of the blocks of luminance, 0..1, that do not hold still in their pair.
@@ -216,7 +216,7 @@ def _better(temporal: NoiseBin | None, spatial: NoiseBin | None, *, white: bool)
 
 
 def _bins(found: list[Blocks], method: str) -> dict[int, NoiseBin]:
-    """Third-stop bin to its noise, of all bins that can be told."""
+    """Third-stop bin to its noise, of all bins that have one."""
     found = [blocks for blocks in found if blocks.level.size]
     if not found:
         return {}
@@ -234,7 +234,7 @@ def _bins(found: list[Blocks], method: str) -> dict[int, NoiseBin]:
 
 
 def _bin(level: Values, variance: Values, method: str) -> NoiseBin | None:
-    """One bin, or None: too few blocks, no noise in most of them, or too dark to tell a tone."""
+    """One bin, or None: too few blocks, no noise in most of them, or too dark for a tone."""
     if level.size < LEAST or not np.median(variance) > 0.0:
         return None
     sigma, error = (_temporal if method == "temporal" else _spatial)(variance)

@@ -38,7 +38,7 @@ class PixelsParams(BaseModel):
 class Pixels:
     """Counts non-finite and negative samples frame by frame, and pixels stuck over the frames.
 
-    Places are told in pixels of the data window.
+    Places are in pixels of the data window.
     """
 
     name = "pixels"

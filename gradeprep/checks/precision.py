@@ -1,6 +1,6 @@
 """Check: what rounding to the result's type would lose.
 
-The result is told by what a reader would decode of it, so the same arithmetic serves half,
+The result is what a reader would decode of it, so the same arithmetic serves half,
 float and code values on any curve. Rounding to steps of a width spreads the error evenly over
 one step, so that the step is ``sqrt(12)`` times its root mean square (EMVA Standard 1288 for the
 converter of a camera). A step that is wider than the noise is no longer hidden by it: it shows

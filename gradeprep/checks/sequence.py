@@ -97,7 +97,7 @@ def _gaps(frames: FrameRange, on: Severity) -> Iterator[Finding]:
     if often * 2 <= steps.total():
         yield Finding(
             severity="note",
-            what=f"frames {frames} follow no even step; gaps cannot be told",
+            what=f"frames {frames} follow no even step; gaps are unknown",
             numbers={"frames": str(frames)},
         )
         return
@@ -167,7 +167,7 @@ def _timecodes(layouts: Mapping[int, Layout], on: Severity) -> Iterator[Finding]
     if rate is None:
         yield Finding(
             severity="note",
-            what="timecode cannot be checked: the frames tell no rate, or not one",
+            what="timecode cannot be checked: the frames state no rate, or not one",
             numbers={"rates": sorted({str(layout.rate) for layout in layouts.values()})},
         )
         return
@@ -201,7 +201,7 @@ def _pictures(seen: Mapping[int, _Seen], params: SequenceParams) -> Iterator[Fin
 
 
 def _frozen(seen: Mapping[int, _Seen]) -> Iterator[list[int]]:
-    """Runs of neighbours with the same samples; black ones are told as black."""
+    """Runs of neighbours with the same samples; black ones are reported as black."""
     run: list[int] = []
     for frame, one in seen.items():
         if run and one.digest == seen[run[-1]].digest:

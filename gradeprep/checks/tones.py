@@ -1,6 +1,6 @@
 """Noise as a function of tone: third-stop bins, curves through them, and where they are clean.
 
-A tone is told in stops from grey. Signal to noise ratios are told in decibels,
+A tone is in stops from grey. Signal to noise ratios are in decibels,
 ``20 * log10(snr)``, as EMVA Standard 1288 does. A shadow is called clean where its signal is 10
 times its noise, and excellent where it is 40 times: the two criteria of ISO 12232 for noise-based
 speeds.

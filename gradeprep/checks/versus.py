@@ -92,7 +92,7 @@ class Shift:
 
     @property
     def stops(self) -> float | None:
-        """Stops of clean shadow that the hot plate gained; None where a plate cannot tell."""
+        """Stops of clean shadow that the hot plate gained; None where a plate does not show it."""
         if self.normal.tone is None or self.hot.tone is None or self.normal.open:
             return None
         return self.normal.tone - self.hot.tone
@@ -127,7 +127,7 @@ class Versus:
 
     Attributes:
         hotter: How much hotter it is, and how that is known.
-        gains: Signal over noise of luminance, a third of a stop apart, where both plates tell.
+        gains: Signal over noise of luminance, a third of a stop apart, where both plates show it.
         acceptable: The shift of the tone where signal is 10 times noise (ISO 12232).
         excellent: The shift of the tone where it is 40 times.
         normal: What the normal plate spans.
@@ -156,7 +156,7 @@ def compare(
         pairs: Pairs of frames to measure the noise of each plate from.
 
     Raises:
-        ValueError: The plates' exposures cannot be told apart; with the numbers.
+        ValueError: The plates' exposures cannot be distinguished; with the numbers.
     """
     apart = hotter(normal, hot, stops=stops)
     to_one = normal.exposure(normal.frames.first)

@@ -17,7 +17,7 @@ __all__ = ["Difference", "by_place", "by_tones"]
 
 _LEAST = 16
 _CONTRAST = 0.25
-"""Contrast of a picture, in stops, from which on its likeness to another can be told."""
+"""Contrast of a picture, in stops, from which on its likeness to another can be measured."""
 _ALIKE = 0.5
 """Least correlation of the log luminance of two pictures of one scene."""
 _TILTED = 0.1
@@ -154,7 +154,7 @@ def _size(picture: Mosaic) -> str:
 
 
 def _correlation(one: Values, other: Values) -> float:
-    """Correlation of two log pictures; 1 where one is too flat to tell."""
+    """Correlation of two log pictures; 1 where one is too flat to compare."""
     if min(spread(one), spread(other)) < _CONTRAST:
         return 1.0
     return float(np.corrcoef(one, other)[0, 1])

@@ -1,4 +1,4 @@
-"""The camera's setting as a frame's header tells it.
+"""The camera's setting in a frame's header.
 
 EXR, the standard attributes of the OpenEXR library: ``expTime`` (seconds), ``captureRate`` and
 ``framesPerSecond``; ``tStop``, ``fNumber`` or ``fStop``, and ``aperture``, which may be an f-number
@@ -23,12 +23,12 @@ from gradeprep import photometry
 __all__ = ["APERTURES", "Camera", "camera_of"]
 
 APERTURES = ("tStop", "fNumber", "fStop", "aperture")
-"""Attributes that tell an aperture, the plainest first."""
+"""Attributes that state an aperture, the plainest first."""
 
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """A camera's setting; what the header does not tell is None.
+    """A camera's setting; what the header does not state is None.
 
     Attributes:
         apertures: Attribute to its number, as stored.
@@ -44,7 +44,7 @@ class Camera:
 
     @property
     def evidence(self) -> dict[str, float | dict[str, float]]:
-        """What it tells, as plain data."""
+        """Its content as plain data."""
         data = {"time_s": self.seconds, "index": self.index, "rate_fps": self.rate}
         found: dict[str, float | dict[str, float]] = {
             name: float(value) for name, value in data.items() if value is not None
@@ -53,11 +53,11 @@ class Camera:
 
 
 def camera_of(header: Mapping[str, Any]) -> Camera:
-    """The setting in a header, as an EXR or a DPX codec tells it.
+    """The setting in a header, as an EXR or a DPX codec reads it.
 
     A number stored in single precision is taken for the shortest decimal that is stored as it:
     0.02 s, not 0.0199999996 s. Zero, negative and non-finite numbers are what writers leave where
-    they know nothing, and count as not told.
+    they are unknown, and count as absent.
 
     Raises:
         ValueError: A shutter angle that cannot be, or a rate.

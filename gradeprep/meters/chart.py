@@ -56,7 +56,7 @@ class Chart:
     noise and stands in the residuals only as far as the patches disagree.
 
     The balance makes the patches neutral, on the mean, and keeps luminance. What the residuals
-    look like (clip, flare, wrong curve) is told as a warning.
+    look like (clip, flare, wrong curve) is a warning.
     """
 
     name = "chart"

@@ -33,7 +33,7 @@ class GreyCardParams(BaseModel):
         0.01,
         ge=0.0,
         lt=1.0,
-        description="Tolerance of that reflectance, absolute; told beside sigma, not within it",
+        description="Tolerance of that reflectance, absolute; reported beside sigma, not within it",
     )
     max_gradient: float = Field(
         0.25, gt=0.0, description="Largest difference between the card's quarters, in stops"
@@ -49,7 +49,7 @@ class GreyCard:
     Sigma is the standard error of the card's level in the picture (`patches.measure`); over
     several frames it falls with their number, unless they scatter by more than it explains: then
     it is their standard deviation. The card's own tolerance is not noise and does not stand in
-    it; the evidence tells it in stops (common grey cards: 1 % absolute, 0.08 stop).
+    it; the evidence has it in stops (common grey cards: 1 % absolute, 0.08 stop).
 
     The balance makes the card neutral and keeps its luminance.
     """

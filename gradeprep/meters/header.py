@@ -56,13 +56,13 @@ class HeaderParams(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     intended: Intended | None = Field(None, description="The setting intended; or give 'shot'")
-    shot: str | None = Field(None, description="Shot whose header tells the setting intended")
+    shot: str | None = Field(None, description="Shot whose header states the setting intended")
     frame: int | None = Field(None, description="Frame to read; the first one when left out")
     reference_frame: int | None = Field(None, description="Frame of that shot to read")
     same: tuple[Quantity, ...] = Field(
-        (), description="What no header tells and both shots had alike: aperture, time, index"
+        (), description="What no header states and both shots had alike: aperture, time, index"
     )
-    density: Written = Field(0, description="Density of the filters here; no header tells it")
+    density: Written = Field(0, description="Density of the filters here; no header states it")
     reference_density: Written = Field(0, description="Density of that shot's filters")
     apertures: Literal["marked", "as_written"] = Field(
         "marked", description="Whether f/5.6 is 5.657 or 5.6"
@@ -83,11 +83,11 @@ class HeaderParams(BaseModel):
 class Header:
     """Reads how much brighter the setting in the header is than an intended one.
 
-    A header tells the setting and not the light, so it is read against a setting: an
+    A header states the setting and not the light, so it is read against a setting: an
     ``intended`` one, or the header of another ``shot`` under the same light, whose pull is then
     added. Exposure goes with time, 1/N^2, 10 ** -density and the index (ISO 2720, ISO 12232).
 
-    Sigma adds in quadrature: each aperture told by a header, each stack of filters, and against
+    Sigma adds in quadrature: each aperture from a header, each stack of filters, and against
     another shot the light's change in between; times and indices count as exact.
     """
 
@@ -127,7 +127,7 @@ class Header:
 
 @dataclass(frozen=True, slots=True)
 class _Side:
-    """One of the two settings that are compared, and where it is told."""
+    """One of the two settings that are compared, and where it is stated."""
 
     camera: Camera
     where: str
@@ -136,7 +136,7 @@ class _Side:
     def known(self, value: T | None, what: Quantity, names: str) -> T:
         if value is None:
             raise ValueError(
-                f"{self.where} tells no {what} ({names}); leave it out of 'intended', or name "
+                f"{self.where} states no {what} ({names}); leave it out of 'intended', or name "
                 "it in 'same' if both shots had it alike"
             )
         return value
@@ -171,7 +171,7 @@ def _other(plate: PlateView, params: HeaderParams) -> tuple[_Side, float]:
 
 
 def _intended(intended: Intended, here: _Side, params: HeaderParams) -> _Side:
-    """The intended setting as a side; its aperture is of the kind that the header tells."""
+    """The intended setting as a side; its aperture is of the kind that the header states."""
     apertures: dict[str, float] = {}
     if intended.aperture is not None:
         kind = here.known(next(iter(here.camera.apertures), None), "aperture", _APERTURES)
@@ -193,7 +193,7 @@ def _intended_angle(intended: Intended, here: _Side, params: HeaderParams) -> fl
     if intended.rate_fps is not None:
         rate = _told("rate_fps", intended.rate_fps, params)
     if rate is None:
-        raise ValueError(f"{here.where} tells no rate for an angle; give rate_fps or time_s")
+        raise ValueError(f"{here.where} states no rate for an angle; give rate_fps or time_s")
     return float(photometry.seconds_from_angle(angle, rate=rate))
 
 
@@ -235,13 +235,13 @@ def _settings(
 
 
 def _common_aperture(here: _Side, there: _Side) -> str:
-    """The attribute by which both tell their aperture."""
+    """The attribute by which both state their aperture."""
     for side in (here, there):
         side.known(next(iter(side.camera.apertures), None), "aperture", _APERTURES)
     both = [kind for kind in here.camera.apertures if kind in there.camera.apertures]
     if not both:
         raise ValueError(
-            f"{here.where} tells {', '.join(here.camera.apertures)} and {there.where} tells "
+            f"{here.where} states {', '.join(here.camera.apertures)} and {there.where} states "
             f"{', '.join(there.camera.apertures)}; they may differ by the lens's transmittance, "
             "so give 'intended'"
         )
@@ -260,7 +260,7 @@ def _sigma(
 def _no_light(params: HeaderParams) -> tuple[str, ...]:
     if params.shot is None:
         return ()
-    return (f"headers tell no light: it is taken to be that of {params.shot}",)
+    return (f"headers state no light: it is taken to be that of {params.shot}",)
 
 
 def _moves(plate: PlateView, frame: int, here: Camera, params: HeaderParams) -> list[str]:

@@ -2,7 +2,7 @@
 
 A written value may carry what people write around it: ``f/5.6``, ``T2.8``, ``1/48 s``,
 ``172.8 deg``, ``ND 0.9``, ``EI 800``. Where a marked value is not what it says (f/5.6 is
-5.657), the exact one is taken and the difference is told, in stops.
+5.657), the exact one is taken and the difference is reported, in stops.
 """
 
 from __future__ import annotations
@@ -70,7 +70,7 @@ _FORMS = {
 }
 
 COLUMNS = tuple(_FORMS)
-"""Everything that can be told of a setting and of the light, each name with its unit."""
+"""Everything that can be stated of a setting and of the light, each name with its unit."""
 
 
 def read_label(column: str, written: str, *, marked: bool) -> Label:

@@ -43,13 +43,13 @@ Values = npt.NDArray[np.float64]
 @dataclass(frozen=True, slots=True)
 class _Cause:
     left: Values
-    told: str
+    words: str
 
 
 def explain(names: Sequence[str], reflectances: Values, residuals: Values) -> str | None:
     """What the residuals of a chart's neutrals look like, in a sentence; None when small.
 
-    Three causes are fitted, and the one that leaves least is told: the lightest patch alone is
+    Three causes are fitted, and the one that leaves least is reported: the lightest patch alone is
     low (clipped), light was added to all (flare), or the error runs with tone (a wrong curve).
 
     Args:
@@ -65,7 +65,7 @@ def explain(names: Sequence[str], reflectances: Values, residuals: Values) -> st
     known = [cause for cause in causes if cause is not None]
     best = min(known, key=lambda cause: _rms(cause.left), default=None)
     if best is not None and _rms(best.left) < _BETTER * _rms(residuals - residuals.mean()):
-        return best.told
+        return best.words
     worst = int(np.argmax(np.abs(residuals)))
     return (
         f"{names[worst]} reads {residuals[worst]:+.2f} stops against the fit, and no single cause "

@@ -74,7 +74,7 @@ class Reference:
     Three modes. *region* compares one surface; sigma is the two levels' standard errors.
     *frame* compares all of two frames of one framing, place by place (`align.by_place`). *tones*
     compares distributions where the framing moved (`align.by_tones`); its sigma is larger and
-    covers what the framing changed, as far as the pictures tell; over a third of a stop the reading
+    covers what the framing changed, as far as the pictures show; over a third of a stop the reading
     is weak. Over several frames, sigma is as `overshot.combine` says.
 
     The balance matches the reference's colour and leaves exposure alone.

@@ -1,4 +1,4 @@
-"""What the meters share: the light of a rectangle of the picture, where it can be told."""
+"""What the meters share: the light of a rectangle of the picture, where it can be read."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ Region = tuple[float, float, float, float]
 
 _LEAST = 16
 MOST_CLIPPED = 0.01
-"""Share of a channel's samples that may be clipped, for all that a patch tells."""
+"""Share of a channel's samples that may be clipped in a patch that is read."""
 
 _MOST_APART = 0.1
 

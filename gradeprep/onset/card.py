@@ -77,8 +77,8 @@ def error_text(found: TransformDocument) -> str:
             f"{found.error_codes:.3f} of a 10-bit code anywhere"
         )
     return (
-        f"{found.error_neutral:.2f} of a 10-bit code on neutrals, {found.error_colours:.1f} on 99 of "
-        f"100 unclipped colours, {found.error_codes:.1f} anywhere"
+        f"{found.error_neutral:.2f} of a 10-bit code on neutrals, {found.error_colours:.1f} on 99 "
+        f"of 100 unclipped colours, {found.error_codes:.1f} anywhere"
     )
 
 

@@ -49,7 +49,7 @@ def encodable(space: str, config: str | None) -> SceneCeiling:
 class Curve:
     """Recorded values to scene-linear ones, channel by channel, values under black included.
 
-    A plate's scale tells the tone of a neutral, which ends at zero light. Noise goes below: the
+    A plate's scale gives the tone of a neutral, which ends at zero light. Noise goes below: the
     curve is carried on there with the slope that it has at black. Channels are never mixed, as
     the way to other primaries would mix them; mixed noise is no photosite's.
 

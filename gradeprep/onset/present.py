@@ -13,7 +13,7 @@ __all__ = ["Present"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Present:
-    """The present settings; what is None is not known, and no way is told by it.
+    """The present settings; what is None is not known, and gives no way.
 
     Attributes:
         aperture: f-number.
@@ -56,7 +56,7 @@ class Present:
         for name in ("aperture", "t_stop", "time", "angle", "rate", "index", "density"):
             label: Label | None = getattr(self, name)
             if label is not None:
-                # A filter's label tells the light that is held back.
+                # A filter's label states the light that is held back.
                 off = -label.stops if name == "density" else label.stops
                 lines.append(
                     Given(

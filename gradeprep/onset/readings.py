@@ -46,7 +46,7 @@ class LightReading:
         Args:
             reflectance: Share of the light, 0..1, that a matte surface gives back; asked for
                 incident readings only: ``L = reflectance * E / pi`` (Lambert's cosine law).
-            constant: K of a spot meter that tells EV (ISO 2720).
+            constant: K of a spot meter that reads EV (ISO 2720).
 
         Raises:
             ValueError: The reflectance is not above 0 and at most 1, or K is not above 0.
@@ -62,7 +62,7 @@ class LightReading:
 
 
 def parse(written: str) -> LightReading:
-    """The reading that a text tells.
+    """The reading in a text.
 
     Raises:
         ValueError: It is not understood, or cannot be.
@@ -100,7 +100,7 @@ def between(
         bright: Reading of the brightest thing that must keep detail, or of the light on it.
         reflectance: What the brightest thing reflects, where its light was read: 1 is the most
             that a matte surface gives back.
-        constant: K of a spot meter that tells EV (ISO 2720).
+        constant: K of a spot meter that reads EV (ISO 2720).
     """
     low = grey.cd_m2(reflectance=GREY, constant=constant)
     high = bright.cd_m2(reflectance=reflectance, constant=constant)

@@ -75,12 +75,15 @@ def noise(sensor: SensorModel, *, clip: float, hot: float, how: str) -> NoiseGai
     """
     grey = sensor.grey(clip)
 
-    def told(tone: float, stops: float) -> float | None:
+    def limited(tone: float, stops: float) -> float | None:
         return sensor.snr(grey * gain(tone + stops)) if tone + stops <= clip else None
 
     tones = tuple(
         ToneNoise(
-            tone=tone, electrons=grey * gain(tone), normal=found(tone, 0.0), hot=found(tone, hot)
+            tone=tone,
+            electrons=grey * gain(tone),
+            normal=limited(tone, 0.0),
+            hot=limited(tone, hot),
         )
         for tone in range(math.floor(clip), _DARKEST - 1, -1)
     )

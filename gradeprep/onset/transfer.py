@@ -2,7 +2,7 @@
 
 The photon-transfer method of EMVA Standard 1288: shot noise has the variance of the electrons it
 comes from, so the variance of recorded values grows in a straight line with their mean. Its
-slope tells the electrons behind a value, its start the read-out's noise. Variance is told by the
+slope gives the electrons behind a value, its start the read-out's noise. Variance comes from the
 difference of two frames, block by block, where the picture holds still.
 """
 
@@ -29,7 +29,7 @@ _UP_TO = 0.7
 `index_sensitivity_max` of its reference code, EMVA1288/emva1288, results.py)."""
 
 _SPAN = 4.0
-"""Least span of tones, in stops, that tells slope and start apart."""
+"""Least span of tones, in stops, that separates slope and start."""
 
 _LEAST = 200
 """Fewest blocks for a line: the error of its slope stays near a percent."""
@@ -46,7 +46,7 @@ _SURE = 5.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Transfer:
-    """What the line tells.
+    """What the line gives.
 
     Attributes:
         sensor: Full well and read noise.
@@ -97,7 +97,7 @@ def photon_transfer(plate: PlateView, *, clip: float) -> Transfer:
         clip: Stops above grey at which the camera clips.
 
     Raises:
-        ValueError: The plate has one frame, its frames are the same, or it does not tell the
+        ValueError: The plate has one frame, its frames are the same, or it does not give the
             two numbers: too little holds still, too few tones, no darks.
     """
     if len(plate.frames) < 2:
@@ -115,7 +115,7 @@ def photon_transfer(plate: PlateView, *, clip: float) -> Transfer:
     channel, line = min(lines.items(), key=lambda each: each[1].slope)
     if line.start < _SURE * line.start_sigma:
         raise ValueError(
-            "the plate is not dark enough anywhere to tell the read noise from the shot noise; "
+            "no area of the plate is dark enough to separate read noise from shot noise; "
             "take one with tones down to black"
         )
     read_noise = math.sqrt(line.start) / line.slope
@@ -147,7 +147,7 @@ def _line(
     high = np.maximum(tiles(one).max(axis=(1, 2)), tiles(two).max(axis=(1, 2)))
     found = still(one, two, np.asarray(high < top))
     if found is None:
-        raise ValueError("the two frames are the same, so there is no noise to tell")
+        raise ValueError("the two frames are the same, so there is no noise to read")
     return _fitted(found, curve, top)
 
 

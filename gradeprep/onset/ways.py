@@ -1,4 +1,4 @@
-"""Ways to change the light by a number of stops, each told as a new setting.
+"""Ways to change the light by a number of stops, each as a new setting.
 
 The exact setting gives all of the change. The marked one to set is the nearest that never gives
 more light than wanted, so that a highlight stays where its margin was promised.

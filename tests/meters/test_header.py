@@ -74,7 +74,7 @@ def test_against_another_shot_whose_pull_is_added():
     reading = read(view(SINGLE, others={"hero": there}), shot="hero")
     assert reading.stops == pytest.approx(-1.5 - 2.0, abs=1e-9)
     assert reading.sigma == pytest.approx(math.sqrt(3) * 0.1)
-    assert reading.warnings == ("headers tell no light: it is taken to be that of hero",)
+    assert reading.warnings == ("headers state no light: it is taken to be that of hero",)
     assert reading.evidence["here"]["index"] == 800.0
     assert reading.evidence["reference"]["stops"] == -1.5
 
@@ -94,21 +94,29 @@ def test_what_neither_header_tells_may_be_said_to_be_the_same():
     bare = {"expTime": 0.02}
     plate = view(bare, others={"hero": view({"expTime": 0.01}, shot="hero")})
     assert read(plate, shot="hero", same=("aperture", "index")).stops == pytest.approx(-1.0)
-    with pytest.raises(ValueError, match="the header of here frame 1001 tells no aperture"):
+    with pytest.raises(ValueError, match="the header of here frame 1001 states no aperture"):
         read(plate, shot="hero")
-    with pytest.raises(ValueError, match=r"tells no index \(isoSpeed\); leave it out"):
+    with pytest.raises(ValueError, match=r"states no index \(isoSpeed\); leave it out"):
         read(plate, shot="hero", same=("aperture",))
 
 
 @pytest.mark.parametrize(
     ("header", "params", "complaint"),
     [
-        ({}, {"intended": {"aperture": 8}}, "tells no aperture (tStop, fNumber, fStop, aperture)"),
-        ({}, {"intended": {"time_s": 1}}, "tells no time (expTime, or a shutter angle and a rate)"),
-        ({"expTime": 0.0}, {"intended": {"time_s": 1}}, "tells no time"),
-        ({"expTime": math.inf}, {"intended": {"time_s": 1}}, "tells no time"),
-        ({"isoSpeed": "800"}, {"intended": {"index": 1}}, "tells no index (isoSpeed)"),
-        ({"expTime": 0.1}, {"intended": {"angle_deg": 90}}, "tells no rate for an angle; give rat"),
+        ({}, {"intended": {"aperture": 8}}, "states no aperture (tStop, fNumber, fStop, aperture)"),
+        (
+            {},
+            {"intended": {"time_s": 1}},
+            "states no time (expTime, or a shutter angle and a rate)",
+        ),
+        ({"expTime": 0.0}, {"intended": {"time_s": 1}}, "states no time"),
+        ({"expTime": math.inf}, {"intended": {"time_s": 1}}, "states no time"),
+        ({"isoSpeed": "800"}, {"intended": {"index": 1}}, "states no index (isoSpeed)"),
+        (
+            {"expTime": 0.1},
+            {"intended": {"angle_deg": 90}},
+            "states no rate for an angle; give rat",
+        ),
         (SINGLE, {"intended": {"angle_deg": 361}}, "a shutter angle is at most 360 degrees"),
         (SINGLE, {"intended": {"aperture": "wide"}}, "aperture: 'wide' is not understood"),
         (SINGLE, {"intended": {"index": 0}}, "index: it must be above zero, not 0"),
@@ -117,7 +125,7 @@ def test_what_neither_header_tells_may_be_said_to_be_the_same():
         (
             {"tStop": 2.0},
             {"shot": "hero", "same": ["time", "index"]},
-            "tells tStop and the header of hero frame 1001 tells aperture; they may differ by",
+            "states tStop and the header of hero frame 1001 states aperture; they may differ by",
         ),
     ],
 )

@@ -126,11 +126,11 @@ def test_refused_plates():
     clean = FakeView({n: plate.pictures[1001] * 0 + np.float32(n) for n in (1, 2)})
     cases = {
         "photon transfer needs two frames, and the plate has one": one,
-        "the two frames are the same, so there is no noise to tell": twice,
+        "the two frames are the same, so there is no noise to read": twice,
         "frames 1 and 2 are not of one size": sizes,
         "the plate spans 0.0 stops of tone; it needs 4 or more": clean,
         "the plate spans 1.0 stops": shot(patches(0, 1), sensor=sensor),
-        "the plate is not dark enough anywhere": shot(patches(0, 5), sensor=sensor),
+        "no area of the plate is dark enough": shot(patches(0, 5), sensor=sensor),
         "blocks of the plate hold still; it needs 200": shot(
             patches(-9, 5, rows=12), sensor=sensor
         ),

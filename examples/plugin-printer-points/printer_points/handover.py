@@ -84,7 +84,7 @@ def _text(rows: Sequence[Row], places: int) -> str:
 
 
 def _prove(path: Path, rows: Sequence[Row]) -> str:
-    """Read the file back, and hold it against what was decided."""
+    """Read the file back, and compare it with what was decided."""
     head, *found = csv.reader(path.read_text(encoding="utf-8").splitlines() or [""])
     try:
         read = [(row[0], row[1], tuple(float(cell) for cell in row[2:])) for row in found]

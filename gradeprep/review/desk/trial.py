@@ -85,7 +85,7 @@ def change_of(shot: str, data: Mapping[str, Any]) -> Change:
 
     Args:
         shot: Name of the shot.
-        told: ``pull`` as a number or keys ``[[frame, stops], ...]``; ``lift`` and ``balance`` as
+        data: ``pull`` as a number or keys ``[[frame, stops], ...]``; ``lift`` and ``balance`` as
             their parameters, or None to take them out.
 
     Raises:

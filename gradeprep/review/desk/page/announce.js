@@ -5,7 +5,7 @@ const status = document.getElementById("status");
 const said = document.getElementById("said");
 
 /** Shows a line and has it spoken. */
-export function tell(line) {
+export function say(line) {
   status.textContent = line;
   status.classList.remove("bad");
 }

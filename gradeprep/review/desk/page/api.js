@@ -39,7 +39,7 @@ export const post = async (path, body) => {
   return (await ask(path, { method: "POST", headers, body: JSON.stringify(body) })).json();
 };
 
-/** What is seen of a frame, as the headers of a picture tell it. */
+/** What is seen of a frame, as the headers of a picture state it. */
 export function sizesOf(response) {
   const number = (name) => Number(response.headers.get(`X-${name}`));
   return {
@@ -53,7 +53,7 @@ export function sizesOf(response) {
 }
 
 /** A decision as the server's picture, overlay and tones take it. */
-export const told = ({ pull, lift, balance }) => ({
+export const asParams = ({ pull, lift, balance }) => ({
   pull,
   lift: lift ? `${lift.stops},${lift.below},${lift.softness}` : undefined,
   balance: balance ? balance.join(",") : undefined,

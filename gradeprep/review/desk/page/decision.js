@@ -1,6 +1,6 @@
 // The numbers of the decision: pull, lift and balance, each with a slider and a number field.
 
-import { complain, tell } from "/page/announce.js";
+import { complain, say } from "/page/announce.js";
 import { current, decision, desk, drifts, meterOf, on, setBalance, setLevel, setLift, setPull } from "/page/state.js";
 import { LIMIT, leastSoftness, raised, rounded, signed } from "/page/stops.js";
 import { show, watch } from "/page/typed.js";
@@ -69,7 +69,7 @@ const balance = ["Red", "Green", "Blue"].map((name, i) =>
 
 function softened(it, softness) {
   const least = leastSoftness(it.stops);
-  if (softness < least) tell(`A lift by ${signed(it.stops)} needs a softness of at least ${least}.`);
+  if (softness < least) say(`A lift by ${signed(it.stops)} needs a softness of at least ${least}.`);
   return { ...it, softness: rounded(Math.max(softness, least)) };
 }
 

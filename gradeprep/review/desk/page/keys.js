@@ -1,6 +1,6 @@
 // The keyboard map, and the dialog that shows it. Single keys can be switched off (WCAG 2.1.4).
 
-import { tell } from "/page/announce.js";
+import { say } from "/page/announce.js";
 import { save } from "/page/save.js";
 import { current, decision, desk, setLift, setPull, stepFrame, stepShot } from "/page/state.js";
 import { rounded } from "/page/stops.js";
@@ -20,7 +20,7 @@ const pullBy = (stops) => () => setPull(rounded(decision().pull + stops, 0.001))
 const flipLift = () => {
   const { lift } = decision();
   setLift(lift ? null : current().stages.lift ?? { stops: 0.5, below: -3, softness: 3 });
-  tell(lift ? "Lift off." : "Lift on.");
+  say(lift ? "Lift off." : "Lift on.");
 };
 
 const MAP = [

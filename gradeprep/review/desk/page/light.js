@@ -84,12 +84,12 @@ class LightPainter {
 
   async makeView(look) {
     const { gl } = this;
-    const told = await getJson("/api/shader", look);
-    const made = program(gl, told);
-    const tables = await Promise.all(told.textures.map((table) => this.table(look, table)));
+    const shader = await getJson("/api/shader", look);
+    const made = program(gl, shader);
+    const tables = await Promise.all(shader.textures.map((table) => this.table(look, table)));
     gl.useProgram(made);
     gl.uniform1i(gl.getUniformLocation(made, "desk_light"), 0);
-    told.textures.forEach(({ sampler }, i) => gl.uniform1i(gl.getUniformLocation(made, sampler), i + 1));
+    shader.textures.forEach(({ sampler }, i) => gl.uniform1i(gl.getUniformLocation(made, sampler), i + 1));
     const names = ["size", "weights", "balance", "lift", "pull", "balance_first"];
     const uniforms = names.map((name) => [`desk_${name}`, gl.getUniformLocation(made, `desk_${name}`)]);
     return { program: made, tables, uniforms: Object.fromEntries(uniforms) };

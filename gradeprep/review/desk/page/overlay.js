@@ -1,7 +1,7 @@
 // What is laid over the picture: clipped areas as a hatching, noise in the shadows on the cividis
-// scale (Nunez, Anderton and Renslow 2018), each with a scale told in stops.
+// scale (Nunez, Anderton and Renslow 2018), each with a scale in stops.
 
-import { get, told } from "/page/api.js";
+import { get, asParams } from "/page/api.js";
 import { signed } from "/page/stops.js";
 
 const CIVIDIS = [
@@ -21,7 +21,7 @@ export function cividis(share) {
 
 /** The map of one frame: `{width, height, values, note}`, one byte a pixel. */
 export async function overlayMap({ shot, frame, area, kind, decision }) {
-  const { pull, lift } = told(decision);
+  const { pull, lift } = asParams(decision);
   const response = await get("/api/overlay", { shot, frame, ...area, kind, pull, lift });
   const options = { colorSpaceConversion: "none", premultiplyAlpha: "none" };
   const image = await createImageBitmap(await response.blob(), options);

@@ -1,7 +1,7 @@
 // Pictures made by the server, for browsers without WebGL2: the same arithmetic, one image a
 // decision.
 
-import { get, sizesOf, told } from "/page/api.js";
+import { get, sizesOf, asParams } from "/page/api.js";
 
 export const picturePainter = () => new PicturePainter();
 
@@ -11,7 +11,7 @@ class PicturePainter {
 
   /** Draws one frame into a 2D canvas; resolves to what is seen of the frame. */
   async paint(target, { shot, frame, area, decision, look, quick }) {
-    const asked = { shot, frame, ...area, ...look, ...told(decision) };
+    const asked = { shot, frame, ...area, ...look, ...asParams(decision) };
     if (quick && area.side) asked.side = Math.ceil(area.side / 2);
     const response = await get("/api/picture", asked);
     const image = await createImageBitmap(await response.blob());

@@ -1,7 +1,7 @@
 // A rectangle over the picture, drawn or typed, and what a meter reads in it.
 
 import { post } from "/page/api.js";
-import { complain, speak, tell } from "/page/announce.js";
+import { complain, speak, say } from "/page/announce.js";
 import { current, desk, on, setBalance, setPull } from "/page/state.js";
 import { clamped, rounded, signed } from "/page/stops.js";
 import { seenPart } from "/page/view.js";
@@ -115,28 +115,28 @@ function button(id, text, take) {
 function castOf(balance) {
   if (!balance || Math.max(...balance.map(Math.abs)) < LEAST_CAST) return [];
   const stops = balance.map((value) => rounded(value, 0.001));
-  const told = stops.map((value, i) => `${["red", "green", "blue"][i]} ${signed(value, 3)}`).join(", ");
+  const text = stops.map((value, i) => `${["red", "green", "blue"][i]} ${signed(value, 3)}`).join(", ");
   const use = button("use-balance", "Use as the balance", () => {
     setBalance(stops);
-    tell(`The balance is ${told} stops now.`);
+    say(`The balance is ${text} stops now.`);
   });
-  return [make("p", `Neutral with ${told} stops.`), use];
+  return [make("p", `Neutral with ${text} stops.`), use];
 }
 
 function showReading({ stops, sigma, balance, evidence, warnings, weak }, meter) {
   const home = part("reading");
-  const told = `${signed(stops, 3)} \u00b1 ${sigma.toFixed(3)} stops`;
+  const text = `${signed(stops, 3)} \u00b1 ${sigma.toFixed(3)} stops`;
   const use = button("use-reading", "Use as the pull", () => {
     setPull(stops);
-    tell(`The pull is ${signed(stops, 3)} stops now.`);
+    say(`The pull is ${signed(stops, 3)} stops now.`);
   });
   const list = make("ul", "");
   if (weak) list.append(make("li", "Weak evidence: look twice.", "bad"));
   list.append(...warnings.map((line) => make("li", line, "bad")));
-  home.replaceChildren(make("p", told, "value"), list, evidenceOf(evidence), use, ...castOf(balance));
+  home.replaceChildren(make("p", text, "value"), list, evidenceOf(evidence), use, ...castOf(balance));
   home.dataset.stops = stops;
   home.hidden = false;
-  speak(`The ${meter.replaceAll("_", " ")} asks for ${told}.${warnings.map((line) => ` ${line}.`).join("")}`);
+  speak(`The ${meter.replaceAll("_", " ")} asks for ${text}.${warnings.map((line) => ` ${line}.`).join("")}`);
 }
 
 /** The plain numbers of the evidence; lists of frames stay in the sidecar. */

@@ -1,9 +1,9 @@
 // The ruler of stops under the picture: the tones of the plate as it came (outline) and as decided
 // (filled), where the plate's ceiling comes to stand, the lift's curve, and the marks that move
-// them. Grey is at 0; every tone is told in stops from it, on the scale of the normalized picture.
+// them. Grey is at 0; every tone is in stops from it, on the scale of the normalized picture.
 
-import { getJson, told } from "/page/api.js";
-import { complain, tell } from "/page/announce.js";
+import { getJson, asParams } from "/page/api.js";
+import { complain, say } from "/page/announce.js";
 import { drawRuler, placeOf, tall, toneAt, upAt } from "/page/rulerart.js";
 import { latest, settled } from "/page/frame.js";
 import { describe, mark } from "/page/slider.js";
@@ -26,7 +26,7 @@ const marks = {
   pull: mark({
     name: "pull",
     label: "Pull",
-    told: () => {
+    range: () => {
       const { pull, known } = decision();
       const text = known ? `${signed(pull)} stops: the plate's grey comes to stand there` : "not read yet";
       return { value: pull, low: -LIMIT, high: LIMIT, text };
@@ -37,14 +37,14 @@ const marks = {
   begin: mark({
     name: "lift begin",
     label: "Lift begins below",
-    told: () => withLift((it) => ({ value: it.below, low: -12, high: 6, text: `lifts tones below ${signed(it.below)} stops` })),
+    range: () => withLift((it) => ({ value: it.below, low: -12, high: 6, text: `lifts tones below ${signed(it.below)} stops` })),
     move: (below, live) => withLift((it) => setLift({ ...it, below }, { live })),
     at: tone,
   }),
   full: mark({
     name: "lift full",
     label: "Lift is full from",
-    told: () => withLift((it) => {
+    range: () => withLift((it) => {
       const value = it.below - it.softness;
       const text = `full from ${signed(value)} stops down, softness ${it.softness.toFixed(2)}`;
       return { value, low: it.below - 12, high: it.below - leastSoftness(it.stops), text };
@@ -56,7 +56,7 @@ const marks = {
     name: "lift amount",
     label: "Lift by",
     upright: true,
-    told: () => withLift((it) => ({ value: it.stops, low: -MOST_LIFT, high: MOST_LIFT, text: `lifts by ${signed(it.stops)} stops` })),
+    range: () => withLift((it) => ({ value: it.stops, low: -MOST_LIFT, high: MOST_LIFT, text: `lifts by ${signed(it.stops)} stops` })),
     move: (stops, live) => withLift((it) => setLift(raised(it, stops), { live })),
     at: up,
   }),
@@ -67,7 +67,7 @@ function drawNow() {
   const now = decision();
   const after = tones ? tones.settled ?? moved(tones, now) : [];
   drawRuler(ruler.querySelector("svg"), { width: ruler.clientWidth, tones, after, decision: now });
-  Object.entries(marks).forEach(([name, { node, told: ask }]) => {
+  Object.entries(marks).forEach(([name, { node, range: ask }]) => {
     describe(node, ask());
     const place = placeOf(name, now, ruler.clientWidth);
     if (!place) return;
@@ -81,13 +81,13 @@ async function ask() {
   const { shot, frame } = desk;
   const now = decision();
   try {
-    const answer = await getJson("/api/tones", { shot, frame, ...told(now) });
+    const answer = await getJson("/api/tones", { shot, frame, ...asParams(now) });
     tones = { ...answer, settled: answer.after };
   } catch (error) {
     tones = null;
     complain(error.message);
   }
-  if (tones?.note) tell(tones.note);
+  if (tones?.note) say(tones.note);
   if (tones?.pending) setTimeout(askTones, LATER_MS); // the ceiling is still looked for
   ruler.dataset.shows = tones ? `${shot} ${frame} ${now.pull}` : "";
   drawNow();

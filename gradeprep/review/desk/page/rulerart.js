@@ -42,7 +42,7 @@ function add(parent, tag, values, text = "") {
   return node;
 }
 
-/** Draws all of it anew. */
+/** Draws all of it again. */
 export function drawRuler(svg, { width, tones, after, decision }) {
   svg.replaceChildren();
   svg.setAttribute("viewBox", `0 0 ${width} ${tall}`);

@@ -1,7 +1,7 @@
 // Running a shot, and how far it is.
 
 import { post } from "/page/api.js";
-import { complain, speak, tell } from "/page/announce.js";
+import { complain, speak, say } from "/page/announce.js";
 import { ran } from "/page/shots.js";
 import { desk, on } from "/page/state.js";
 
@@ -48,7 +48,7 @@ function show({ shot, done, total, error, state, line }) {
 }
 
 function finished(shot, state, error) {
-  if (state === "done") tell(`${shot} is done.`);
+  if (state === "done") say(`${shot} is done.`);
   else complain(error || `${shot} ${WORDS[state]}.`);
 }
 

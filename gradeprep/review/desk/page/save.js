@@ -1,7 +1,7 @@
 // Saving into the recipe, taking a save back, and what happens when somebody else changed it.
 
 import { getJson, post } from "/page/api.js";
-import { complain, tell } from "/page/announce.js";
+import { complain, say } from "/page/announce.js";
 import { desk, discard, meterOf, on, take } from "/page/state.js";
 import { drawAnew } from "/page/view.js";
 
@@ -15,14 +15,14 @@ export async function save() {
   await sending(async () => {
     const shots = Object.fromEntries(desk.edits);
     take(await post("/api/save", { revision: desk.recipe.revision, shots }), { saved: true });
-    tell(`Saved ${count === 1 ? "one shot" : `${count} shots`} into ${desk.recipe.recipe}.`);
+    say(`Saved ${count === 1 ? "one shot" : `${count} shots`} into ${desk.recipe.recipe}.`);
   });
 }
 
 export const undo = () =>
   sending(async () => {
     take(await post("/api/undo", { revision: desk.recipe.revision }));
-    tell(`Took the last save out of ${desk.recipe.recipe} again.`);
+    say(`Took the last save out of ${desk.recipe.recipe} again.`);
   });
 
 export const reload = () =>
@@ -31,10 +31,10 @@ export const reload = () =>
     const now = await getJson("/api/recipe"); // another page of this desk may have saved, no more
     take(now.changed ? await post("/api/reload", {}) : now);
     drawAnew();
-    tell(`Read ${desk.recipe.recipe} anew.`);
+    say(`Read ${desk.recipe.recipe} again.`);
   });
 
-/** One request at a time; a conflict opens its dialog, other faults are told. */
+/** One request at a time; a conflict opens its dialog, other faults are shown. */
 async function sending(work) {
   busy = true;
   buttons();
@@ -69,7 +69,7 @@ export async function watch() {
     if (busy) return;
     const other = now.revision !== desk.recipe.revision;
     warn(now.changed ? "was changed on disk" : other ? "was saved on another page" : "");
-    if (!other && JSON.stringify(now.shots) !== desk.told) take(now);
+    if (!other && JSON.stringify(now.shots) !== desk.recorded) take(now);
   } catch (error) {
     complain(error.message);
   }
@@ -77,7 +77,7 @@ export async function watch() {
 
 /** Often while a meter still reads, now and then otherwise. */
 async function watchOn() {
-  const waiting = desk.told && JSON.parse(desk.told).some((shot) => meterOf(shot) && !shot.stages.pull.resolved && !shot.error);
+  const waiting = desk.recorded && JSON.parse(desk.recorded).some((shot) => meterOf(shot) && !shot.stages.pull.resolved && !shot.error);
   await new Promise((done) => setTimeout(done, waiting ? SOON_MS : WATCH_MS));
   if (!busy && !document.hidden && desk.recipe) await watch();
   watchOn();

@@ -3,10 +3,10 @@
 import { clamped, rounded } from "/page/stops.js";
 
 /**
- * Makes a mark. `told` says `{value, low, high, text}` of now, or null where there is none; `move`
+ * Makes a mark. `range` gives `{value, low, high, text}` of now, or null where there is none; `move`
  * takes a new value and whether the hand is still moving; `at` turns a pointer event to a value.
  */
-export function mark({ name, label, step = 0.05, upright = false, told, move, at }) {
+export function mark({ name, label, step = 0.05, upright = false, range, move, at }) {
   const node = document.createElement("div");
   node.className = `mark ${name}`;
   node.tabIndex = 0;
@@ -14,9 +14,9 @@ export function mark({ name, label, step = 0.05, upright = false, told, move, at
   node.setAttribute("aria-label", label);
   node.setAttribute("aria-orientation", upright ? "vertical" : "horizontal");
   node.append(document.createElement("span"));
-  node.addEventListener("keydown", (event) => byKey(event, { step, told, move }));
-  byPointer(node, { told, move, at });
-  return { node, told };
+  node.addEventListener("keydown", (event) => byKey(event, { step, range, move }));
+  byPointer(node, { range, move, at });
+  return { node, range };
 }
 
 /** Writes what a mark means now into its attributes. */
@@ -32,8 +32,8 @@ export function describe(node, now) {
 
 const STEPS = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -20, PageUp: 20 };
 
-function byKey(event, { step, told, move }) {
-  const now = told();
+function byKey(event, { step, range, move }) {
+  const now = range();
   if (now === null || event.ctrlKey || event.metaKey || event.altKey) return;
   const ends = { Home: now.low, End: now.high };
   const by = STEPS[event.key];
@@ -44,10 +44,10 @@ function byKey(event, { step, told, move }) {
   move(clamped(rounded(next, 0.001), now.low, now.high), false);
 }
 
-function byPointer(node, { told, move, at }) {
+function byPointer(node, { range, move, at }) {
   let grabbed = null; // how far beside the mark it was taken
   const value = (event) => {
-    const { low, high } = told();
+    const { low, high } = range();
     return clamped(rounded(at(event) - grabbed, 0.01), low, high);
   };
   node.addEventListener("pointerdown", (event) => {
@@ -55,7 +55,7 @@ function byPointer(node, { told, move, at }) {
     event.preventDefault();
     node.focus();
     node.setPointerCapture(event.pointerId);
-    grabbed = at(event) - told().value;
+    grabbed = at(event) - range().value;
   });
   node.addEventListener("pointermove", (event) => grabbed !== null && move(value(event), true));
   const leave = (event) => {

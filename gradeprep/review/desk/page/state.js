@@ -1,4 +1,4 @@
-// What the desk knows: the recipe as the server told it, where we look, and the numbers that were
+// What the desk knows: the recipe as the server sent it, where we look, and the numbers that were
 // changed here and not saved yet. Parts listen for "recipe", "place", "decision", "look",
 // "compare", "overlay" and "size".
 
@@ -8,7 +8,7 @@ const bus = new EventTarget();
 
 export const desk = {
   recipe: null,
-  told: "", // its shots as the server told them last
+  recorded: "", // its shots as the server sent them last
   shot: "",
   frame: 0,
   look: { display: "", view: "" },
@@ -135,7 +135,7 @@ function keepReadings(before, now) {
 export function take(recipe, { saved = false } = {}) {
   if (saved) desk.edits.clear();
   const first = !desk.recipe;
-  desk.told = JSON.stringify(recipe.shots);
+  desk.recorded = JSON.stringify(recipe.shots);
   if (!first) keepReadings(desk.recipe, recipe);
   desk.recipe = recipe;
   for (const name of desk.edits.keys()) if (!shotNamed(name)) desk.edits.delete(name);

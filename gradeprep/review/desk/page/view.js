@@ -1,6 +1,6 @@
 // The picture: one painter, up to two canvases, what is laid over them, and how they share the room.
 
-import { complain, tell } from "/page/announce.js";
+import { complain, say } from "/page/announce.js";
 import { latest, settled } from "/page/frame.js";
 import { lightPainter } from "/page/light.js";
 import { legendOf, overlayMap, paintOverlay } from "/page/overlay.js";
@@ -29,7 +29,7 @@ export const seenPart = () => seen.get(part("canvas-shot")) ?? NOTHING;
 /** What a canvas shows, from what a painter says that it drew. */
 const drawn = (sizes, { side }) => (side ? { ...sizes, ...sizes.plate, whole: true } : { ...sizes, whole: false });
 
-/** The picture of the shot as it stands on the page, as PNG; drawn anew so that it is whole. */
+/** The picture of the shot as it stands on the page, as PNG; drawn again so that it is whole. */
 export async function capture() {
   live = false;
   await draw();
@@ -78,7 +78,7 @@ async function paint(canvas, what) {
   } catch (error) {
     if (!painter.lost && !/shader does not/.test(error.message)) throw error;
     painter = picturePainter(); // a context that is lost, or a view that this driver cannot do
-    tell("The browser cannot draw this itself; the server makes the pictures now.");
+    say("The browser cannot draw this itself; the server makes the pictures now.");
     seen.set(canvas, drawn(await painter.paint(canvas, asked), asked.area));
   }
 }
@@ -123,7 +123,7 @@ async function layOver() {
   canvas.dataset.shows = map ? `${kind} ${desk.shot} ${desk.frame}` : "";
   part("legend").replaceChildren(...(map ? legendOf(map) : []));
   part("legend").hidden = map === null;
-  if (map?.note) tell(map.note.replace(/-(?=\d)/g, "\u2212"));
+  if (map?.note) say(map.note.replace(/-(?=\d)/g, "\u2212"));
   arrange();
 }
 
@@ -166,8 +166,8 @@ function paintMap() {
 
 function captions() {
   const { pull, known } = decision();
-  const told = known ? `${signed(pull)} stops` : "not read yet";
-  part("canvas-shot").setAttribute("aria-label", `${desk.shot}, frame ${desk.frame}, ${told}`);
+  const text = known ? `${signed(pull)} stops` : "not read yet";
+  part("canvas-shot").setAttribute("aria-label", `${desk.shot}, frame ${desk.frame}, ${text}`);
   part("caption-shot").textContent = beside() ? `${desk.shot} ${desk.frame}` : "";
   const name = other().name;
   for (const id of ["canvas-wipe", "canvas-other"]) part(id).setAttribute("aria-label", name);
@@ -181,7 +181,7 @@ export function wipeTo() {
   part("wipe-line").style.left = `${share}%`;
 }
 
-/** Frames may have changed on disk: ask for them anew. */
+/** Frames may have changed on disk: ask for them again. */
 export function drawAnew() {
   painter.forget();
   draw();
