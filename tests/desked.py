@@ -60,7 +60,8 @@ def scene(frame: int = 1) -> np.ndarray:
     ramp = 0.18 * 2.0 ** (columns / 10.0 - 4.0)
     light = ramp[..., None] * np.array([1.0, 0.9, 0.7]) * noise
     x, y, width, height = CARD
-    light[y : y + height, x : x + width] = 0.72
+    grain = noise[y : y + height, x : x + width]  # a card without any has lost its light
+    light[y : y + height, x : x + width] = 0.72 * grain / grain.mean(axis=(0, 1))
     light[rows < 8] = np.minimum(light[rows < 8] * 8.0, 6.0)
     return np.asarray(light, np.float32)
 

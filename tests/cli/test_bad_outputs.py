@@ -449,7 +449,9 @@ def spoilt(pulled: Path, fault: str) -> Path:
     if fault == "missing":
         return pulled.with_name("none.stops.json")
     if fault == "a folder":
-        return pulled.parent
+        pulled.unlink()
+        pulled.mkdir()
+        return pulled
     if fault == "not JSON":
         pulled.write_text("stops: -1", encoding="utf-8")
     elif fault == "not text":

@@ -106,7 +106,9 @@ def test_a_reading_is_what_the_command_measures(
     plate = desk.desk.session.folder / "hot/wall/wall.####.exr"
     region = [str(value) for value in CARD]
     asked = ("--meter", "grey_card", "--region", *region, "--space", "ACEScg", "--json")
-    told = json.loads(run(capsys, "measure", plate, *asked).out)
+    ran = run(capsys, "measure", plate, *asked)
+    assert ran.code == 0, ran.err
+    told = json.loads(ran.out)
     params = {"region": CARD}
     answer = desk.post("/api/reading", shot="wall", meter="grey_card", params=params)
     assert answer.json() == told["reading"]

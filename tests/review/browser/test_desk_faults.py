@@ -30,7 +30,7 @@ def test_a_recipe_changed_on_disk_is_not_written_over(browser, desk, film, answe
         page.evaluate("dispatchEvent(new Event('focus'))")
         page.wait_for_selector("#warning:visible")
         page.click("#warning-reload")
-    line(page, "anew")
+    line(page, "again")
     assert recipe.read_text(encoding="utf-8") == theirs
     assert page.input_value("#pull") == pull
     page.click("#save")
