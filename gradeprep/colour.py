@@ -323,7 +323,7 @@ class Colour:
         return ColourError(
             f"'{source}' does not convert to '{result}': {_short(message)}",
             file=self.name,
-            remedy=_SET.format(text) if text else "mend the config, or point to another one",
+            remedy=_SET.format(text) if text else "correct the config, or point to another one",
         )
 
     def files(self, source: str, result: str) -> dict[str, str]:

@@ -8,7 +8,7 @@
     |   |-- ColourError               exit 2  config, colour space or transform
     |   |-- MissingPlateError         exit 2  no frame there
     |   |-- OutputRefusedError        exit 2  output is the input, exists, or cannot be written
-    |   |-- AlreadyPulledError        exit 2  the plate says it was pulled before
+    |   |-- AlreadyPulledError        exit 2  the plate's metadata says it has already been pulled
     |   |-- PluginError               exit 2  no such plugin, or a broken one
     |   |-- EngineError               exit 2  workers that cannot be reached or trusted
     |   `-- SidecarError              exit 2  a sidecar that cannot be read or trusted

@@ -77,5 +77,5 @@ def shown(colour: Colour, working: str, look: Look) -> Convert:
             f"view '{look.view}' of '{look.display}' does not build: {error}",
             file=colour.name,
             key="--view",
-            remedy="mend the config, or name another view",
+            remedy="correct the config, or name another view",
         ) from error

@@ -283,12 +283,12 @@ def test_a_plate_that_only_the_default_rule_knows_is_refused(tmp_path, capsys, m
     write_exr(tmp_path / "quay_aces.exr", planes)
     refused = run(capsys, "pull", "quay.exr", "o/a.exr", "--stops", -1, "--config", HARBOUR)
     assert refused.code == 2
-    assert "no input colour space given; name the space" in refused.err
+    assert "no input colour space given; name it with --space" in refused.err
     taken = run(capsys, "pull", "quay_aces.exr", "o/a.exr", "--stops", -1, "--config", HARBOUR)
     assert taken.code == 0, taken
     built_in = run(capsys, "pull", "quay.exr", "o/b.exr", "--stops", -1)
     assert built_in.code == 2  # its rule for EXR goes by the extension alone
-    assert "no default is ever assumed" in built_in.err
+    assert "no input colour space given" in built_in.err
 
 
 # ---------------------------------------------------------------- files and context variables
@@ -306,7 +306,7 @@ def test_a_missing_lut_is_named_and_only_where_it_is_needed(tmp_path):
         with pytest.raises(ColourError, match=r"torn\.spi1d.*could not be located") as caught:
             config.convert(*path)
         assert caught.value.exit_code == 2
-        assert caught.value.remedy == "mend the config, or point to another one"
+        assert caught.value.remedy == "correct the config, or point to another one"
     assert config.convert("ACEScct", "ACEScg") is not None
 
 

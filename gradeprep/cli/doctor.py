@@ -46,7 +46,7 @@ def _examined(config: str | None) -> DiagnosisDocument:
         for problem in faults():
             raise GradeprepError(problem.what, remedy=problem.remedy) from error
         what = f"a library does not load: {error}"
-        raise GradeprepError(what, remedy="install gradeprep anew") from error
+        raise GradeprepError(what, remedy="reinstall gradeprep") from error
     return examine(config)
 
 

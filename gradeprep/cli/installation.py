@@ -73,7 +73,7 @@ def examine(config: str | None = None) -> DiagnosisDocument:
 
 def _problem(error: GradeprepError) -> Problem:
     """An error of this program's own as a problem."""
-    remedy = error.remedy or "see to it"
+    remedy = error.remedy or "correct it"
     return Problem(what=str(error).removesuffix(f"; {error.remedy}"), remedy=remedy)
 
 
@@ -136,8 +136,8 @@ def _codecs() -> Iterator[Problem]:
             if not same:
                 title = formats.by_name(name).TITLE
                 yield Problem(
-                    what=f"a small {title} does not survive being written: {cause}",
-                    remedy="see to the disk of temporary files, or install the libraries anew",
+                    what=f"a small {title} cannot be written and read back: {cause}",
+                    remedy="check the disk that holds temporary files, or reinstall the libraries",
                 )
 
 

@@ -150,7 +150,7 @@ def _cost_lines(cost: Cost) -> list[tuple[str, str]]:
     lines.append(("time", f"{_duration(cost.wall_seconds)} on {_processors(cost.workers)}"))
     if cost.read_rate and cost.write_rate:
         rates = f"reads {_bytes(cost.read_rate)}/s and writes {_bytes(cost.write_rate)}/s"
-        lines.append(("", f"if the storage {rates} meanwhile"))
+        lines.append(("", f"if the storage {rates}"))
     return lines
 
 

@@ -57,7 +57,11 @@ def _compressions(context: click.Context, parameter: click.Parameter, begun: str
 @click.option(
     "--nonfinite", type=click.Choice(["keep", "fail"]), help="NaN and infinite pixels [keep]."
 )
-@click.option("--allow-pulled", is_flag=True, help="Pull a plate that says it was pulled before.")
+@click.option(
+    "--allow-pulled",
+    is_flag=True,
+    help="Pull a plate whose metadata says it has already been pulled.",
+)
 @click.option("--name", metavar="SHOT", help="Name of the shot [from the file's name].")
 @options.running
 def command(

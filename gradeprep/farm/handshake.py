@@ -77,7 +77,7 @@ def refuse_changed_recipe(manifest: Manifest, names: Iterable[str], places: Plac
                 "the recipe was changed after the bundle was made",
                 shot=name,
                 file=file,
-                remedy="make the bundle anew, or bring the recipe back",
+                remedy="create the bundle again, or restore the recipe",
             )
 
 

@@ -173,7 +173,9 @@ class ShotSettings(RecipePart):
     checks: dict[str, dict[str, Any] | None] = Field({}, description="Checks to run first")
     output: OutputAsk = OutputAsk()
     nonfinite: Literal["keep", "fail"] = "keep"
-    allow_pulled: bool = Field(False, description="Pull a plate that says it was pulled before")
+    allow_pulled: bool = Field(
+        False, description="Pull a plate whose metadata says it has already been pulled"
+    )
     carried: Carried = Field({}, description="Passed on into the sidecar; decides nothing")
 
 

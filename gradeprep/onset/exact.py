@@ -78,7 +78,7 @@ class Exact:
                 f"'{space}' has no ceiling: code 1 stands for {ceiling:g}, not for a light over "
                 f"grey ({GREY})",
                 key="--space",
-                remedy="mend its transform in the config, or name another log space",
+                remedy="correct its transform in the config, or name another log space",
             )
         grey = float(through(encode, np.full((1, 3), GREY, np.float32)).mean())
         show = shown(colour, working, look) if look else None

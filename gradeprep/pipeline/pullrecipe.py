@@ -38,7 +38,7 @@ class PullAsk:
         container: ``aces`` for SMPTE ST 2065-4.
         only_colour: Leave out what the format cannot hold.
         nonfinite: ``keep`` or ``fail``.
-        allow_pulled: Pull a plate that says it was pulled before.
+        allow_pulled: Pull a plate whose metadata says it has already been pulled.
         name: Name of the shot, and so of its sidecar; that of the result when left out.
     """
 

@@ -77,12 +77,11 @@ def check_order(shot: Shot) -> None:
         ]
         if late:
             raise RequestError(
-                f"{name} stands after {late[0]}: shadows are to be opened while the signal is "
-                f"still large, before the {late[0]} takes it down into the dark steps of every "
-                "tool that follows",
+                f"{name} comes after {late[0]}; open shadows before the {late[0]}, while the "
+                "signal is still large",
                 shot=shot.name,
                 key="stages",
-                remedy=f"write {name} before {late[0]}, or say 'order: as-written' if it is meant",
+                remedy=f"move {name} before {late[0]}, or set 'order: as-written' to keep it",
             )
 
 

@@ -47,7 +47,7 @@ class Pattern:
         folder: Where they are.
         head: What stands before the frame number; the whole name where there is none.
         width: Least number of digits; 0 where the name holds no frame number.
-        tail: What stands after the frame number, extension included.
+        tail: What follows the frame number, extension included.
     """
 
     folder: Path

@@ -44,5 +44,5 @@ def misbehaved(kind: str, name: str, what: str, *, shot: str | None = None) -> P
         what,
         shot=shot,
         key=f"{kind[:-1]} {name}" + (f" from {source}" if source else ""),
-        remedy="report it to its author, and do without it meanwhile",
+        remedy="report it to its author, and do not use it until it is fixed",
     )

@@ -85,7 +85,7 @@ class Registry:
         """The plugin, loaded at its first use.
 
         Raises:
-            PluginError: Unknown, claimed twice, or broken.
+            PluginError: Unknown, provided twice, or broken.
         """
         key = (kind, name)
         if key not in self._made:
@@ -102,7 +102,7 @@ class Registry:
         if len(found) > 1:
             sources = " and ".join(f"{e.source} ({e.target})" for e in found)
             raise PluginError(
-                f"{kind[:-1]} '{name}' is claimed twice, by {sources}",
+                f"{kind[:-1]} '{name}' is provided twice, by {sources}",
                 remedy="uninstall one of them",
             )
         return found[0]
@@ -115,7 +115,7 @@ class Registry:
     def params(self, kind: str) -> Mapping[str, type[BaseModel]]:
         """Parameter models of a kind by plugin name; each plugin is loaded when it is looked up.
 
-        Looking up one that is broken or claimed twice raises `PluginError`.
+        Looking up one that is broken or provided twice raises `PluginError`.
         """
         return _Params(self, kind)
 

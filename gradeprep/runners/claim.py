@@ -62,7 +62,7 @@ def _leads_where_it_did(document: ShotDocument, before: str) -> None:
             f"leads to {now} now, and led to {before} when it was planned",
             shot=document.shot,
             file=document.folder,
-            remedy="run it again once nobody changes the folder",
+            remedy="run it again when nothing else changes the folder",
         )
 
 

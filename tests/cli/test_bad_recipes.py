@@ -234,7 +234,7 @@ def test_curve_without_a_lift(tmp_path, capsys):
 
 def test_lift_after_the_pull_says_why_not(faulty):
     text = stages(PULL, "{lift: {stops: 1}}")
-    says = ("quay: stages: lift stands after pull", "write lift before", "order: as-written")
+    says = ("quay: stages: lift comes after pull", "move lift before", "order: as-written")
     faulty(text, *says)
 
 

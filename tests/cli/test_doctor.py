@@ -110,9 +110,9 @@ def test_codec_that_gives_other_pixels_back(capsys, monkeypatch):
     monkeypatch.setattr(files, "write", wrong)
     found = problems(capsys)
     assert [what.partition(":")[0] for what, _ in found] == [
-        "a small EXR does not survive being written",
-        "a small DPX does not survive being written",
-        "a small TIFF does not survive being written",
+        "a small EXR cannot be written and read back",
+        "a small DPX cannot be written and read back",
+        "a small TIFF cannot be written and read back",
     ]
 
 

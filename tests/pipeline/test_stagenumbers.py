@@ -148,9 +148,8 @@ def test_a_lift_behind_the_pull_is_refused_with_the_reason():
     with pytest.raises(RequestError) as caught:
         check_order(shot(PULL, LIFT))
     assert str(caught.value) == (
-        "a: stages: lift stands after pull: shadows are to be opened while the signal is still "
-        "large, before the pull takes it down into the dark steps of every tool that follows; "
-        "write lift before pull, or say 'order: as-written' if it is meant"
+        "a: stages: lift comes after pull; open shadows before the pull, while the signal is still "
+        "large; move lift before pull, or set 'order: as-written' to keep it"
     )
 
 

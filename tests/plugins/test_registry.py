@@ -88,7 +88,7 @@ def test_an_unknown_name_gets_the_nearest_ones(name, complaint):
 def test_a_name_claimed_twice_is_used_by_neither(module):
     other = meter("else_where:Good", source="copycat 2.0")
     assert refusal(meter("trade_good:Good"), other) == (
-        "meter 'good' is claimed twice, by copycat 2.0 (else_where:Good) and trade 1.0 "
+        "meter 'good' is provided twice, by copycat 2.0 (else_where:Good) and trade 1.0 "
         "(trade_good:Good); uninstall one of them"
     )
 

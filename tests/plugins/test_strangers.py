@@ -109,7 +109,7 @@ def test_what_fails_in_the_plan_is_one_line_and_nothing_is_written(
     assert "quay" in line or "stage plain" in line
     if says != "stage plain: ":
         assert "plain from trade 1.0: " in line
-        assert line.endswith("report it to its author, and do without it meanwhile")
+        assert line.endswith("report it to its author, and do not use it until it is fixed")
     assert not (tmp_path / "out").exists()
 
 
@@ -172,7 +172,7 @@ def test_two_of_one_name_are_both_named_and_neither_is_used(stranger, tmp_path, 
     ran = run(capsys, "run", asking(tmp_path), "--jobs", "1")
     assert ran.code == 2
     assert (
-        "stage 'plain' is claimed twice, by copycat 1.0 (stranger_copycat:Stage) and trade 1.0"
+        "stage 'plain' is provided twice, by copycat 1.0 (stranger_copycat:Stage) and trade 1.0"
         in ran.err
     )
     assert run(capsys, "schema", "recipe").code == 0

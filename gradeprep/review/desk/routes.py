@@ -230,7 +230,7 @@ async def _undo(request: Request) -> Response:
 
 
 async def _reload(request: Request) -> Response:
-    """Read the recipe anew."""
+    """Reload the recipe."""
     await body(request)
     return JSONResponse(await run_sync(_desk(request).reload))
 

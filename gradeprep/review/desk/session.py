@@ -132,7 +132,7 @@ class Session:
             return self.now
 
     def reload(self) -> Loaded:
-        """Read the recipe anew; what was saved before can no longer be taken back.
+        """Reload the recipe; what was saved before can no longer be taken back.
 
         Raises:
             RecipeError: It is no recipe any more; what was loaded before stays.
@@ -169,7 +169,9 @@ class Session:
             raise ChangedError("is being saved by another desk", file=self.path) from error
         except RequestError as error:
             if self.changed:  # in the last moment
-                raise ChangedError("was changed on disk meanwhile", file=self.path) from error
+                raise ChangedError(
+                    "was changed on disk since it was read", file=self.path
+                ) from error
             raise
         self.now = Loaded(text, revision, recipe)
         self._seen = None

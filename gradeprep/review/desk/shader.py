@@ -110,7 +110,7 @@ def shader(bench: Bench, display: str, view: str) -> Shader:
         raise ColourError(
             f"view '{view}' of '{display}' does not build: {' '.join(str(error).split())}",
             file=bench.colour.name,
-            remedy="mend the config, or choose another view",
+            remedy="correct the config, or choose another view",
         ) from error
     flat = [_flat(f"t{i}", texture) for i, texture in enumerate(found.getTextures())]
     cubes = [_cube(f"t{len(flat) + i}", cube) for i, cube in enumerate(found.get3DTextures())]

@@ -113,7 +113,7 @@ class Desk:
         return self.recipe()
 
     def reload(self) -> dict[str, Any]:
-        """Read the recipe anew."""
+        """Reload the recipe."""
         before = self.session.now
         self.session.reload()
         try:
