@@ -1,4 +1,4 @@
-"""What frames say about themselves: told back as it came, and one take held as one."""
+"""What headers of frames say, read as written, and the frames of one take kept together."""
 
 from __future__ import annotations
 

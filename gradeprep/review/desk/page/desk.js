@@ -67,7 +67,7 @@ function onPlace() {
 function fillCompared() {
   const select = part("compare-with");
   const others = desk.recipe.shots.filter((shot) => shot.name !== desk.shot);
-  select.replaceChildren(new Option("the plate as it came", ""), ...others.map((shot) => new Option(shot.name)));
+  select.replaceChildren(new Option("the plate as shot", ""), ...others.map((shot) => new Option(shot.name)));
   if (!others.some((shot) => shot.name === desk.compare.with)) desk.compare.with = current().reference ?? "";
   select.value = desk.compare.with;
 }

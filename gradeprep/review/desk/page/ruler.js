@@ -1,5 +1,5 @@
-// The ruler of stops under the picture: the tones of the plate as it came (outline) and as decided
-// (filled), where the plate's ceiling comes to stand, the lift's curve, and the marks that move
+// The ruler of stops under the picture: the tones of the plate as shot (outline) and normalized
+// (filled), where the plate's ceiling is moved, the lift's curve, and the marks that move
 // them. Grey is at 0; every tone is in stops from it, on the scale of the normalized picture.
 
 import { getJson, asParams } from "/page/api.js";
@@ -28,7 +28,7 @@ const marks = {
     label: "Pull",
     range: () => {
       const { pull, known } = decision();
-      const text = known ? `${signed(pull)} stops: the plate's grey comes to stand there` : "not read yet";
+      const text = known ? `${signed(pull)} stops: the plate's grey moves there` : "not read yet";
       return { value: pull, low: -LIMIT, high: LIMIT, text };
     },
     move: (value, live) => setPull(value, { live }),

@@ -74,7 +74,7 @@ function drawTones(svg, width, tones, after) {
   add(svg, "path", { class: "before", d: outline(tones.before, tones, width, most) });
 }
 
-/** Hatched from where the plate's ceiling comes to stand: no tone of this plate lies above. */
+/** Hatched from where the plate's ceiling is moved: no tone of this plate lies above. */
 function drawCeiling(svg, width, tones, { pull }) {
   if (typeof tones?.ceiling !== "number") return;
   const tone = tones.ceiling + pull;
@@ -103,7 +103,7 @@ function drawWords(svg, width, tones, { pull }) {
   const beside = pixelOf(clamped(pull, LOW, HIGH), width) + side * HALF;
   const grey = pixelOf(0, width);
   const x = side > 0 ? Math.max(grey, beside) : Math.min(grey, beside);
-  words(svg, x, PULL + 4, "pull: where the plate's grey comes to stand", side);
+  words(svg, x, PULL + 4, "pull: where the plate's grey moves", side);
 }
 
 function drawAxis(svg, width) {
@@ -130,7 +130,7 @@ function drawLift(svg, width, lift) {
   add(svg, "path", { class: "liftline", d: `M${points.join("L")}` });
 }
 
-/** From the plate's grey to where it comes to stand. */
+/** From the plate's grey to where it is moved. */
 function drawPull(svg, width, { pull }) {
   const [from, to] = [pixelOf(0, width), pixelOf(clamped(pull, LOW, HIGH), width)];
   add(svg, "path", { class: "pullline", d: `M${from} ${AXIS}V${PULL}H${to}` });
@@ -139,8 +139,8 @@ function drawPull(svg, width, { pull }) {
 function drawKey(svg, { lift }) {
   const key = add(svg, "text", { class: "key", x: EDGE - 12, y: 14 });
   add(key, "tspan", {}, "Tones in stops from grey");
-  add(key, "tspan", { class: "key-before", dx: 14 }, "\u2500\u2500 plate as it came");
-  add(key, "tspan", { class: "key-after", dx: 14 }, "\u2588\u2588 as decided");
+  add(key, "tspan", { class: "key-before", dx: 14 }, "\u2500\u2500 plate as shot");
+  add(key, "tspan", { class: "key-after", dx: 14 }, "\u2588\u2588 normalized");
   if (lift) add(key, "tspan", { class: "key-lift", dx: 14 }, "\u2500\u2500 lift");
 }
 
@@ -154,5 +154,5 @@ function described(tones, after, { pull }) {
     return signed(tones.low + tones.step * (Math.max(0, bin) + 0.5), 1);
   };
   const ceiling = typeof tones.ceiling === "number" ? `; the plate clips at ${signed(tones.ceiling + pull, 1)}` : "";
-  return `Tones as decided: middle at ${at(0.5)} stops from grey, nine tenths between ${at(0.05)} and ${at(0.95)}${ceiling}`;
+  return `Normalized tones: middle at ${at(0.5)} stops from grey, nine tenths between ${at(0.05)} and ${at(0.95)}${ceiling}`;
 }

@@ -12,7 +12,7 @@ export const desk = {
   shot: "",
   frame: 0,
   look: { display: "", view: "" },
-  compare: { how: "alone", with: "" }, // "" is the plate as it came
+  compare: { how: "alone", with: "" }, // "" is the plate as shot
   overlay: "none",
   size: { how: "whole", across: 0.5, down: 0.5 }, // or "close": pixel for pixel around a place
   edits: new Map(), // shot -> {pull?, lift?, balance?}, as /api/save takes them
@@ -75,7 +75,7 @@ export function decision(name = desk.shot, frame = desk.frame) {
   };
 }
 
-/** The plate as it came. */
+/** The plate as shot. */
 export const untouched = () => ({ pull: 0, known: true, lift: null, balance: null, balanceFirst: false });
 
 const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);

@@ -62,10 +62,10 @@ function area() {
   return { across, down, width: fits((width * devicePixelRatio) / aspect), height: fits(height * devicePixelRatio) };
 }
 
-/** What the picture is compared with: another shot at its own decision, or the plate as it came. */
+/** What the picture is compared with: another shot at its own decision, or the plate as shot. */
 function other() {
   const shot = shotNamed(desk.compare.with);
-  if (!shot) return { shot: desk.shot, frame: desk.frame, decision: untouched(), name: "the plate as it came" };
+  if (!shot) return { shot: desk.shot, frame: desk.frame, decision: untouched(), name: "the plate as shot" };
   const index = current().numbers.indexOf(desk.frame);
   const frame = shot.numbers[Math.min(shot.numbers.length - 1, Math.max(0, index))];
   return { shot: shot.name, frame, decision: decision(shot.name, frame), name: `${shot.name} ${frame}` };
