@@ -91,7 +91,7 @@ def test_a_change_between_the_last_two_looks_is_seen(
         return recipeupdate.replace_text(real, text, digest=digest)
 
     monkeypatch.setattr("gradeprep.review.desk.session.replace_text", late)
-    with pytest.raises(ChangedError, match="meanwhile"):
+    with pytest.raises(ChangedError, match="after it was loaded here"):
         session.save(CHANGE, revision=session.now.revision)
     assert path.read_text("utf-8").startswith("# theirs\n")
     assert session.undoes == 0

@@ -170,7 +170,7 @@ class Session:
         except RequestError as error:
             if self.changed:  # in the last moment
                 raise ChangedError(
-                    "was changed on disk since it was read", file=self.path
+                    "was changed on disk after it was loaded here", file=self.path
                 ) from error
             raise
         self.now = Loaded(text, revision, recipe)
