@@ -101,7 +101,7 @@ BASE = "gradeprep: 1\ncolour: {look: %s}\nshots: {a: {plate: a.exr, output: {pla
 @pytest.mark.parametrize(
     ("written", "told"),
     [
-        ("show.cube", "a .cube does not state the space it was made in"),
+        ("show.cube", "a .cube does not state the space it was made for"),
         ("{fil: a.clf}", "unknown key 'fil'; did you mean file?"),
         ("{file: a.txt}", "'a.txt' is no look"),
         ("{name: warm, file: a.clf}", "either a 'name' of the config or a 'file'"),
